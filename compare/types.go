@@ -1,0 +1,247 @@
+// Package compare tells a gain from the noise: block means on the log scale,
+// honest degrees of freedom, limits that hold for the whole riding band at once,
+// and a verdict.
+//
+// The method and its measured coverage stand in docs/method.md.
+package compare
+
+import "fairpull/scatter"
+
+// Metric is one of the three scalar figures.
+type Metric int
+
+// The scalar figures.
+const (
+	Band Metric = iota
+	PeakTorque
+	PeakPower
+)
+
+// Pull is one reduced and corrected pull as a comparison sees it.
+type Pull struct {
+	Name          string
+	Configuration string
+	Setup         string
+	Hours         float64   // start, in hours since any fixed moment
+	LogTorque     []float64 // ln of torque in N·m at Input.SpeedRPM
+	LnFactor      float64   // ln of the correction factor used
+}
+
+// Spread is a standard deviation on the log scale with its degrees of freedom;
+// a zero DF means unknown.
+type Spread struct{ SD, DF float64 }
+
+// History is what is known beforehand. The zero value knows nothing.
+type History struct {
+	Setup, Block, Pull Spread
+	Assumed            bool             // by judgement
+	Archive            *scatter.Archive // takes the place of Setup and Pull when present
+	DriftRate          Spread           // SD of drift rate over archived campaigns, 1/h
+}
+
+// Input is one campaign's pulls and the question.
+type Input struct {
+	SpeedRPM []float64 // the grid that all pulls share, increasing, 1/min
+	Pulls    []Pull    // used pulls only, any order
+
+	Baseline   string
+	Candidates []string
+
+	BandRPM      [2]float64 // riding band, 1/min; both 0: the whole shared range
+	BandCovered  bool       // false: some used pull misses part of the band, so there is no band figure
+	SmallestGain float64    // smallest gain of interest, a fraction; 0: not stated
+	Confidence   float64    // in (0, 1); 0 is an error
+	Primary      Metric
+	DriftLinear  bool // declared beforehand: no allowance, no gate
+
+	History History
+
+	// Type B terms.
+	ExponentU Spread // relative standard uncertainty of the correction's exponent (method.md section 3)
+	// LossPlacement is the difference between the sides of what the correction
+	// would give applied to wheel plus loss instead of the wheel alone, as a
+	// fraction; by candidate id.
+	LossPlacement map[string]float64
+
+	Draws int // Gaussian draws for the whole-band limits; 0: 20000
+}
+
+// Figure is one scalar: level on both sides, and the gain. A figure without a
+// gain has Missing set; one without an interval has Interval false.
+type Figure struct {
+	Missing  string // why there is no gain; empty: there is one
+	Interval bool
+
+	BaselineLevel, CandidateLevel float64 // N·m, or W for peak power; baseline at the mean time
+	BaselineRPM, CandidateRPM     float64 // peaks only
+
+	Gain    float64 // ln(candidate/baseline)
+	SE, DF  float64
+	Lo, Hi  float64 // two-sided interval, ln
+	AtLeast float64 // one-sided lower bound, ln
+	AtMost  float64 // one-sided upper bound, ln
+}
+
+// Node is the comparison at one engine speed. Gains are ln(candidate/baseline).
+// BandLo and BandHi hold for the whole riding band at once; NaN outside it.
+type Node struct {
+	RPM                 float64
+	Baseline, Candidate float64 // N·m
+	Gain, SE, DF        float64
+	Interval            bool
+	Lo, Hi              float64
+	AtLeast             float64
+	BandLo, BandHi      float64
+
+	// Relative half-widths (ln) of each side's own level, from the same
+	// variances: what to draw as a ribbon about either curve.
+	BaselineHalf, CandidateHalf float64
+}
+
+// Drift is the change of the baseline level over the session, per cent being
+// left to the reader: fractions on the log scale.
+type Drift struct {
+	Known        bool
+	PerHour      float64
+	Lo, Hi       float64 // per hour, two-sided at the confidence
+	Change       float64 // over the session: first to last block mean time
+	ChangeLo     float64
+	ChangeHi     float64
+	P            float64
+	Detected     bool    // P < 0.10
+	MaxWeightSum float64 // max |w1 + … + wj|: what share of Change the gain can be off by
+	Gate         bool    // drift detected and more than half of the gain: no claim
+}
+
+// Source says where the setup scatter came from.
+type Source string
+
+// The sources.
+const (
+	FromCampaign Source = "campaign"
+	FromHistory  Source = "history"
+	FromBoth     Source = "both"
+	Cancelled    Source = "cancelled" // all blocks in one setup: its offset drops out
+	FromNone     Source = "none"
+)
+
+// Scatter is the noise that the interval rests on, for the band mean (or the
+// primary figure where there is no band mean).
+type Scatter struct {
+	PullSD, PullDF   float64 // NaN and 0 without replicates or history
+	SetupSD, SetupDF float64 // NaN and 0 where unknown
+	BlockSD, BlockDF float64
+	Source           Source
+	BlockKnown       bool // same-setup designs: block scatter known
+	// HistoryP is the p value of campaign scatter against history; NaN where it
+	// could not be asked. HistoryAlone says that the campaign then stood alone.
+	HistoryP float64
+}
+
+// Verdict is one of the four answers.
+type Verdict string
+
+// The verdicts, as the gain result spells them.
+const (
+	GainShown         Verdict = "gain shown"
+	LossShown         Verdict = "loss shown"
+	NoDifference      Verdict = "no difference of interest"
+	NotEnoughEvidence Verdict = "not enough evidence"
+)
+
+// Reason is why a verdict was withheld.
+type Reason string
+
+// The reasons.
+const (
+	SetupScatterUnknown Reason = "setup scatter unknown"
+	BlockScatterUnknown Reason = "change-over scatter unknown"
+	PullScatterUnknown  Reason = "no repeated pulls"
+	DriftNotBounded     Reason = "drift not bounded"
+	DriftGate           Reason = "drift too large"
+	OpenCheck           Reason = "open check"
+	CoastDown           Reason = "coast-down share"
+	UnusualOpen         Reason = "unusual pull open"
+	NoPrimary           Reason = "primary figure missing"
+	PlanChanged         Reason = "plan changed"
+)
+
+// Unusual is a pull or block that stands out; it stays in.
+type Unusual struct {
+	Pull      string // empty: a block
+	Block     int
+	Level     bool    // level stands out; false: shape
+	Deviation float64 // ln, from the others of its block
+	AtRPM     float64 // shape only
+	P         float64
+}
+
+// Block is consecutive pulls of one configuration in one setup.
+type Block struct {
+	Configuration, Setup string
+	Pulls                []string
+	Hours                float64 // mean time
+	Weight               float64 // in the gain contrast
+	BandMean             float64 // ln; NaN without a band figure
+	PullSD               float64 // SD of the band mean within the block; NaN below 2 pulls
+}
+
+// Comparison is one candidate against the baseline.
+type Comparison struct {
+	Baseline, Candidate string
+	BandRPM             [2]float64
+	Confidence          float64
+	SmallestGain        float64
+	Primary             Metric
+
+	Band, PeakTorque, PeakPower Figure
+	Curve                       []Node
+	// WholeBandFactor is the quantile of max|t| over the band; WholeBandDF its df.
+	WholeBandFactor, WholeBandDF float64
+	// AtLeastEverywhere is the pointwise one-sided bound that holds at every
+	// speed of the band (ln); NaN without intervals.
+	AtLeastEverywhere float64
+
+	Drift     Drift
+	Bracketed bool
+	Scatter   Scatter
+	Blocks    []Block
+	Unusual   []Unusual
+	// Variance of the primary figure by origin, ln²: setup, block, pull, drift,
+	// weather, loss placement.
+	Parts map[string]float64
+
+	// TippingSD is the setup (or block) SD, at 5 df, above which the gain would
+	// no longer be shown; NaN where scatter is known or nothing would be shown.
+	TippingSD float64
+	// SetupsToSettle is how many blocks of the same alternating order would show
+	// a gain of the smallest gain of interest with 80 % chance; 0: not computed.
+	SetupsToSettle int
+
+	Verdict Verdict
+	// Also is set when the effect is shown and smaller than the smallest gain of
+	// interest at the same time.
+	SmallerThanInterest bool
+	Reasons             []Reason
+}
+
+// Figure returns the figure of metric m.
+func (c *Comparison) Figure(m Metric) *Figure {
+	switch m {
+	case PeakTorque:
+		return &c.PeakTorque
+	case PeakPower:
+		return &c.PeakPower
+	}
+	return &c.Band
+}
+
+// Doubts are findings from outside the statistics that bear on a verdict.
+type Doubts struct {
+	OpenFail bool // an unresolved fail of a check that withholds verdicts
+	// CoastShareHi is the upper end of the coast-down share, a fraction; used
+	// when CoastFlagged is set.
+	CoastFlagged bool
+	CoastShareHi float64
+	PlanChanged  bool
+}

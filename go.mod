@@ -1,0 +1,3 @@
+module fairpull
+
+go 1.26
