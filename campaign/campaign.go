@@ -20,8 +20,9 @@ type Campaign struct {
 	Correction     string // a standard's name as in package correction, or "none"
 	Configurations []Configuration
 	Procedure      []SetPoint
-	History        *History // nil: the folder says nothing of earlier work
-	Pulls          []Pull   // in the order of pulls.csv
+	History        *History   // nil: the folder says nothing of earlier work
+	Channels       ChannelMap // what the logs' own headers do not say; may be nil
+	Pulls          []Pull     // in the order of pulls.csv
 
 	// ExtraColumns are the columns of pulls.csv without a meaning to the
 	// program, in order. They are kept and shown.
@@ -47,8 +48,7 @@ type Objective struct {
 	DriftLinear  bool // linear drift declared beforehand
 }
 
-// Vehicle is what is strapped on the drum. Zero means not stated, but for the
-// mass, where zero is not stated either.
+// Vehicle is what is strapped on the drum. A zero or empty field is not stated.
 type Vehicle struct {
 	ID                   string
 	Description          string
@@ -138,7 +138,10 @@ type Pull struct {
 
 	// Values holds every other column of the row, as text, by column name.
 	Values map[string]string
-	Line   int // in pulls.csv
+	// Measured holds the columns that name a procedure set point, as numbers in
+	// the unit of the set point's key. An empty cell is absent.
+	Measured map[string]float64
+	Line     int // in pulls.csv
 }
 
 // Weather is the air as pulls.csv gives it; nil where a value is not given.

@@ -56,6 +56,15 @@ type Log struct {
 	FirstLine int
 	// AtCrank is true for a reduced log whose header says crank figures.
 	AtCrank bool
+
+	// LeftOut names the columns of the file that are not among the channels,
+	// each with the reason: text, no time base.
+	LeftOut []LeftOut
+}
+
+// LeftOut is a column that was not read, and why.
+type LeftOut struct {
+	Column, Reason string
 }
 
 // Channel returns the values of the named channel, or nil.
