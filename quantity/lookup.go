@@ -184,25 +184,26 @@ func adviceFor(fold string) string {
 // replacer brings the look-alikes of one sign to one: every kind of dash,
 // slash, dot, degree and micro sign, and superscripts to figures.
 var replacer = strings.NewReplacer(
+	"**", "", "^", "",
 	"\u2010", "-", "\u2011", "-", "\u2012", "-", "\u2013", "-", "\u2014", "-", "\u2212", "-", "\u207b", "-",
 	"\u2044", "/", "\u2215", "/",
 	"·", "*", "⋅", "*", "∙", "*", "•", "*", "×", "*", ".", "*",
 	"º", "°", "˚", "°", "\u2103", "°C", "\u2109", "°F", "\u212a", "K",
 	"\u00b5", "u", "\u03bc", "u",
-	"¹", "1", "²", "2", "³", "3", "^", "",
+	"¹", "1", "²", "2", "³", "3",
 )
 
 // normalise returns the one form that all spellings of a name share, case
 // apart: factors joined by "*", exponents as plain figures after their unit,
 // "/" for per.
 func normalise(name string) string {
-	name = strings.TrimSpace(replacer.Replace(name))
+	name = replacer.Replace(strings.TrimSuffix(strings.TrimSpace(name), "."))
 	if name == "-" {
 		return name
 	}
 	var b strings.Builder
 	joined := false // a join of factors is pending
-	last := rune(0)
+	last := rune(0) // written last
 	runes := []rune(name)
 	for i, r := range runes {
 		if r == '-' && i+1 < len(runes) && unicode.IsDigit(runes[i+1]) {
@@ -211,11 +212,14 @@ func normalise(name string) string {
 			joined = true
 			continue
 		}
-		if joined && last != 0 && !strings.ContainsRune("/(°", last) && !strings.ContainsRune("/()", r) {
+		if joined && !strings.ContainsRune("/(°", last) && !strings.ContainsRune("/()", r) {
 			b.WriteByte('*')
 		}
 		b.WriteRune(r)
 		last, joined = r, false
+	}
+	if joined {
+		b.WriteByte('*') // a factor is missing, so this is no unit
 	}
 	return b.String()
 }

@@ -20,12 +20,13 @@ const (
 	perMinute       = 2 * math.Pi / 60         // rad/s per 1/min
 )
 
-// Conventional columns of liquid, NIST SP 811 (2008), appendix B.8. Mercury has
-// the density 13 595.1 kg/m³, water 1000 kg/m³. The columns at a stated
-// temperature are printed there to the digits given here.
+// Columns of liquid, NIST SP 811 (2008), appendix B.8. In the conventional ones
+// mercury has the density 13 595.1 kg/m³ and water 1000 kg/m³. Figures in Pa are
+// as printed there; that of the conventional inch is 1e-7 above 25.4 mmHg.
 const (
 	mercury   = 13595.1 * gravity // Pa per metre of column
 	water     = 1000 * gravity    // Pa per metre of column
+	inHgConv  = 3386.389          // Pa
 	inHgAt32F = 3386.38           // Pa
 	inHgAt60F = 3376.85           // Pa
 	inWat60F  = 248.84            // Pa
@@ -79,7 +80,7 @@ var (
 	mechanicalHP  = unit("hp", Power, horsepower)
 	metricHP      = unit("PS", Power, metricHorse)
 	kilopascal    = unit("kPa", Pressure, 1e3)
-	inchMercury   = unit("inHg", Pressure, mercury*inch)
+	inchMercury   = unit("inHg", Pressure, inHgConv)
 	inchWater     = unit("inH2O(conv)", Pressure, water*inch)
 	inchWater60F  = unit("inH2O(60F)", Pressure, inWat60F)
 	poundInch2    = unit("psi", Pressure, poundForce/(inch*inch))
