@@ -1,12 +1,15 @@
 package campaign
 
 import (
+	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"time"
 )
 
-// maxPercent is the largest factor by which a correction multiplies a figure.
+// maxCorrectionFactor is far above any factor that a standard gives.
 const maxCorrectionFactor = 2.0
 
 func (c *Campaign) checkConfigurations(p *problems) {
@@ -108,11 +111,14 @@ func (p *problems) pull(key string, pull Pull) {
 	p.text(key+".excluded", pull.Excluded)
 	p.text(key+".correction_applied", pull.CorrectionApplied)
 	p.optional(key+".correction_factor", pull.CorrectionFactor, maxCorrectionFactor)
-	for name, text := range pull.Values {
-		p.text(key+"."+name, text)
+	if _, err := pull.Weather.State(); err != nil && !errors.Is(err, ErrNoWeather) {
+		p.add(key, "read the weather again, or exclude the pull with a reason", "%v", err)
 	}
-	for name, value := range pull.Measured {
-		if math.IsNaN(value) || math.IsInf(value, 0) {
+	for _, name := range slices.Sorted(maps.Keys(pull.Values)) {
+		p.text(key+"."+name, pull.Values[name])
+	}
+	for _, name := range slices.Sorted(maps.Keys(pull.Measured)) {
+		if value := pull.Measured[name]; math.IsNaN(value) || math.IsInf(value, 0) {
 			p.add(key+"."+name, "write a finite number, or leave the cell empty", "it is %g", value)
 		}
 	}
