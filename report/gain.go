@@ -100,3 +100,16 @@ func (g *Gain) checksFor(candidate string) []campaign.Check {
 	}
 	return out
 }
+
+// notPassed returns the checks that did not pass, fails before warnings.
+func notPassed(checks []campaign.Check) []campaign.Check {
+	var out []campaign.Check
+	for _, status := range []campaign.Status{campaign.Fail, campaign.Warn} {
+		for _, c := range checks {
+			if c.Status == status {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
