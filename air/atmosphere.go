@@ -64,8 +64,8 @@ func StandardHeight(p quantity.Pascal) (quantity.Metre, error) {
 // and 5500 m; outside, a *RangeError.
 //
 // Source: Smithsonian Meteorological Tables, 6th edition (1951), pressure
-// altimetry; without the 0.3 hPa that those tables add for an aneroid in a
-// cockpit about 3 m above the ground.
+// altimetry; without the 0.3 hPa that those tables add for an aneroid some 3 m
+// above the ground (from memory).
 func StationPressure(altimeter quantity.Pascal, elevation quantity.Metre) (quantity.Pascal, error) {
 	if !(altimeter >= 85_000 && altimeter <= 110_000) {
 		return 0, &RangeError{

@@ -75,8 +75,8 @@ func FromDewPoint(p quantity.Pascal, t, dew quantity.Kelvin) (State, error) {
 // is a *RangeError, and so is a wet bulb so low that no vapour is left; a wet
 // bulb above t by more than a reading's error ends in a *SaturationError.
 //
-// The thermodynamic wet-bulb temperature of psychrometric charts differs from a
-// psychrometer's by a few hundredths of the depression.
+// A psychrometer reads a little above the thermodynamic wet-bulb temperature of
+// charts and calculators: by 0.3 K in air of 40 °C with 20 °C at the wick.
 //
 // Source: FAO, Frost protection: fundamentals, practice and economics, vol. 1
 // (2005), appendix 3, equation 3.10.

@@ -36,7 +36,8 @@ func SaturationPressure(t quantity.Kelvin) (quantity.Pascal, error) {
 
 // saturation is SaturationPressure for a temperature that errors call what.
 func saturation(what string, t quantity.Kelvin) (quantity.Pascal, error) {
-	if !(t >= LowestTemperature && t <= HighestTemperature) {
+	const rounding = 1e-9 // K: −50 °C, brought to kelvin, may fall short of 223.15
+	if !(t >= LowestTemperature-rounding && t <= HighestTemperature+rounding) {
 		return 0, &RangeError{
 			Quantity: what, Value: t.Celsius(),
 			Min: LowestTemperature.Celsius(), Max: HighestTemperature.Celsius(), Unit: "°C",

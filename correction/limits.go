@@ -70,7 +70,8 @@ func (s Standard) Outside(factor float64, st air.State) []OutsideRange {
 		{Temperature, float64(st.Temperature), s.TemperatureLimit},
 		{Pressure, float64(s.pressure(st)), s.PressureLimit},
 	} {
-		if c.limit != (Limit{}) && !(c.value >= c.limit.Min && c.value <= c.limit.Max) {
+		const rounding = 1e-12 // of a value, so that 59 °F is 15 °C
+		if c.limit != (Limit{}) && !(c.value >= c.limit.Min*(1-rounding) && c.value <= c.limit.Max*(1+rounding)) {
 			found = append(found, OutsideRange{Standard: s.Name, Subject: c.subject, Value: c.value, Limit: c.limit})
 		}
 	}

@@ -4,8 +4,8 @@ import "fairpull/quantity"
 
 func saeJ607() Standard {
 	const (
-		inchMercury = 3386.38864034 // Pa, conventional: 13 595.1 kg/m³ · 9.806 65 m/s² · 0.0254 m
-		fahrenheit  = 9.0 / 5       // °F per K
+		inchMercury = 3386.389 // Pa, conventional, NIST SP 811 (2008), B.8
+		fahrenheit  = 9.0 / 5  // °F per K
 	)
 	return Standard{
 		Name:     "SAE J607",
