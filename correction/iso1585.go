@@ -3,8 +3,8 @@ package correction
 import "fairpull/quantity"
 
 func iso1585() Standard {
-	limit := func(min, max float64) Limit {
-		return Limit{Min: min, Max: max, Obtained: FromMemory, Source: "ISO 1585 and UN R85, annex 5, paragraph 5 (from memory)"}
+	limit := func(low, high float64) Limit {
+		return Limit{Min: low, Max: high, Obtained: FromMemory, Source: "ISO 1585 and UN R85, annex 5, paragraph 5 (from memory)"}
 	}
 	return Standard{
 		Name:    "ISO 1585",
