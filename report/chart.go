@@ -17,6 +17,8 @@ var (
 	paintFrame     = draw.Paint{Name: "frame", R: 0x8a, G: 0x93, B: 0x9e, Alpha: 1}
 	paintBand      = draw.Paint{Name: "band", R: 0xf3, G: 0xf1, B: 0xea, Alpha: 1}
 	paintPaper     = draw.Paint{Name: "paper", R: 0xff, G: 0xff, B: 0xff, Alpha: 1}
+	paintWarn      = draw.Paint{Name: "warn", R: 0xb0, G: 0x86, B: 0x00, Alpha: 1}
+	paintFail      = draw.Paint{Name: "fail", R: 0x9b, G: 0x2c, B: 0x00, Alpha: 1}
 	paintBaseline  = draw.Paint{Name: "baseline", R: 0x00, G: 0x72, B: 0xb2, Alpha: 1}  // blue
 	paintCandidate = draw.Paint{Name: "candidate", R: 0xd5, G: 0x5e, B: 0x00, Alpha: 1} // vermilion
 	paintGain      = draw.Paint{Name: "gain", R: 0x00, G: 0x9e, B: 0x73, Alpha: 1}      // bluish green

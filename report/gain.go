@@ -82,10 +82,8 @@ func percent(ln float64) float64 { return 100 * math.Expm1(ln) }
 
 // configuration returns the configuration called id, or one with only that id.
 func (g *Gain) configuration(id string) campaign.Configuration {
-	for _, c := range g.Campaign.Configurations {
-		if c.ID == id {
-			return c
-		}
+	if c, known := g.Campaign.Configuration(id); known {
+		return c
 	}
 	return campaign.Configuration{ID: id}
 }

@@ -46,7 +46,7 @@ func (g *Gain) picture(units quantity.System) draw.Picture {
 		c.place(g.levelsChart(i, l, units))
 	}
 	c.y += 14
-	c.words(g.provenance(), 9.5, draw.Regular, paintMuted)
+	c.words(g.provenance()+". One vehicle on one dyno: the report has the checks, the cautions, and what this does not claim.", 9.5, draw.Regular, paintMuted)
 	p.Height = c.y + margin - 8
 	p.Description = strings.Join(said, " ")
 	return p
@@ -162,8 +162,7 @@ func (g *Gain) days() string {
 
 // provenance says which program and which campaign made a document.
 func (g *Gain) provenance() string {
-	return joined(" · ", "Made by Fairpull"+labelled(" ", clean(g.Version)), labelled("campaign ", clean(g.Campaign.ID)),
-		"one vehicle on one dyno: see the report for the checks, the cautions and what this does not claim")
+	return joined(" · ", "Made by Fairpull"+labelled(" ", clean(g.Version)), labelled("campaign ", clean(g.Campaign.ID)))
 }
 
 // flagLine counts the checks of c and names those that did not pass.
