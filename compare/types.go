@@ -35,7 +35,7 @@ type Spread struct{ SD, DF float64 }
 type History struct {
 	Setup, Block, Pull Spread
 	Assumed            bool             // by judgement
-	Archive            *scatter.Archive // takes the place of Setup and Pull when present
+	Archive            *scatter.Archive // takes the place of Setup and Pull (and of Block where it has blocks) when present
 	DriftRate          Spread           // SD of drift rate over archived campaigns, 1/h
 }
 
@@ -92,14 +92,18 @@ type Node struct {
 	Lo, Hi              float64
 	AtLeast             float64
 	BandLo, BandHi      float64
+	// BandAtLeast is the one-sided lower bound that holds for the whole riding band
+	// at once: what may be said of an engine speed picked after looking.
+	BandAtLeast float64
 
 	// Relative half-widths (ln) of each side's own level, from the same
 	// variances: what to draw as a ribbon about either curve.
 	BaselineHalf, CandidateHalf float64
 }
 
-// Drift is the change of the baseline level over the session, per cent being
-// left to the reader: fractions on the log scale.
+// Drift is the change of the level over the session in the primary figure (in
+// torque where that is missing): fractions on the log scale. Where Known is
+// false the numbers are NaN, MaxWeightSum apart.
 type Drift struct {
 	Known        bool
 	PerHour      float64
@@ -111,7 +115,22 @@ type Drift struct {
 	Detected     bool    // P < 0.10
 	MaxWeightSum float64 // max |w1 + … + wj|: what share of Change the gain can be off by
 	Gate         bool    // drift detected and more than half of the gain: no claim
+	// NoLargerThan is the change over the session beyond which no drift is, by two
+	// one-sided tests at the confidence.
+	NoLargerThan float64
+	Answer       DriftAnswer
 }
+
+// DriftAnswer is what can be said of the drift.
+type DriftAnswer string
+
+// The answers. DriftSmall: whatever drift there is can move the gain by no more
+// than half of the smallest gain of interest.
+const (
+	DriftShown   DriftAnswer = "drift shown"
+	DriftSmall   DriftAnswer = "no drift that matters"
+	DriftUnclear DriftAnswer = "not enough to say"
+)
 
 // Source says where the setup scatter came from.
 type Source string
@@ -132,10 +151,15 @@ type Scatter struct {
 	SetupSD, SetupDF float64 // NaN and 0 where unknown
 	BlockSD, BlockDF float64
 	Source           Source
-	BlockKnown       bool // same-setup designs: block scatter known
+	BlockKnown       bool // block scatter known, or no part of this design
+	// SetupKnown is true when the setup scatter is known well enough for a verdict,
+	// or is not needed because the offsets cancel. A scatter with one degree of
+	// freedom, from this campaign alone, is a number and not knowledge.
+	SetupKnown bool
 	// HistoryP is the p value of campaign scatter against history; NaN where it
-	// could not be asked. HistoryAlone says that the campaign then stood alone.
-	HistoryP float64
+	// could not be asked. CampaignAlone says that the campaign then stood alone.
+	HistoryP      float64
+	CampaignAlone bool
 }
 
 // Verdict is one of the four answers.
@@ -186,6 +210,19 @@ type Block struct {
 	PullSD               float64 // SD of the band mean within the block; NaN below 2 pulls
 }
 
+// The origins in Comparison.Parts.
+const (
+	PartSetup   = "setup"
+	PartBlock   = "block"
+	PartPull    = "pull"
+	PartDrift   = "drift"
+	PartWeather = "weather"
+	PartLoss    = "loss placement"
+)
+
+// MaxSettle is the longest order, in blocks, that Comparison.SetupsToSettle names.
+const MaxSettle = 24
+
 // Comparison is one candidate against the baseline.
 type Comparison struct {
 	Baseline, Candidate string
@@ -204,18 +241,23 @@ type Comparison struct {
 
 	Drift     Drift
 	Bracketed bool
-	Scatter   Scatter
-	Blocks    []Block
-	Unusual   []Unusual
-	// Variance of the primary figure by origin, ln²: setup, block, pull, drift,
-	// weather, loss placement.
+	// DriftBounded is true when a drift can not have made the gain unseen:
+	// bracketed, or its rate known from earlier campaigns, or declared linear and
+	// estimated.
+	DriftBounded bool
+	Scatter      Scatter
+	Blocks       []Block
+	Unusual      []Unusual
+	// Parts is the variance of the primary figure by origin, ln²; the keys are the
+	// Part constants. It is nil where that figure has no interval.
 	Parts map[string]float64
 
 	// TippingSD is the setup (or block) SD, at 5 df, above which the gain would
 	// no longer be shown; NaN where scatter is known or nothing would be shown.
 	TippingSD float64
 	// SetupsToSettle is how many blocks of the same alternating order would show
-	// a gain of the smallest gain of interest with 80 % chance; 0: not computed.
+	// a gain of the smallest gain of interest with 80 % chance; 0: not computed, or
+	// more than MaxSettle.
 	SetupsToSettle int
 
 	Verdict Verdict
@@ -244,4 +286,7 @@ type Doubts struct {
 	CoastFlagged bool
 	CoastShareHi float64
 	PlanChanged  bool
+	// Answered lists pulls whose open flags were answered in writing: an Unusual
+	// on one of them no longer withholds a verdict.
+	Answered []string
 }

@@ -1,0 +1,112 @@
+package compare
+
+import "math"
+
+// Terms beside the scatter that the pulls show. Each enters the variance as a
+// square with its own degrees of freedom (docs/method.md).
+
+// Defaults of the terms: the relative standard uncertainty of the correction's
+// exponent, and the degrees of freedom of a bound that is judged rather than
+// measured.
+const (
+	defaultExponentU = 0.15
+	judgedDF         = 8.0
+)
+
+// term is one such contribution to a variance.
+type term struct {
+	part   string
+	square float64
+	df     float64
+}
+
+// terms returns, column by column, what is added to the scatter of the contrast w.
+func (a *analysis) terms(candidate int, w []float64) [][]term {
+	common := append(a.weatherTerm(w), a.placementTerm(candidate)...)
+	if !a.design.bracketed(candidate) {
+		common = append(common, a.rateTerm(candidate)...)
+	}
+	allowance := a.allowance(w)
+	out := make([][]term, len(a.means[0]))
+	for k := range out {
+		out[k] = common
+		if allowance != nil {
+			out[k] = append(common[:len(common):len(common)], term{PartDrift, allowance[k], judgedDF})
+		}
+	}
+	return out
+}
+
+// weatherTerm is what the uncertainty of the correction's exponent makes of the
+// difference in weather between the sides.
+func (a *analysis) weatherTerm(w []float64) []term {
+	u := a.in.ExponentU
+	if u.DF == 0 {
+		u = Spread{SD: defaultExponentU, DF: judgedDF}
+	}
+	var difference float64
+	for b := range a.blocks {
+		difference += w[b] * a.blocks[b].lnFactor
+	}
+	return []term{{PartWeather, square(difference * u.SD), u.DF}}
+}
+
+// placementTerm is the difference that applying the correction to wheel plus loss
+// would make, as the half-width of a rectangular distribution.
+func (a *analysis) placementTerm(candidate int) []term {
+	d := a.in.LossPlacement[a.in.Candidates[candidate-1]]
+	return []term{{PartLoss, d * d / 3, judgedDF}}
+}
+
+// rateTerm is what a drift at the rates of earlier campaigns makes of the time
+// between two sides that do not bracket one another. Where the drift is in the
+// model as well, its straightness over that time is what the term stands for.
+func (a *analysis) rateTerm(candidate int) []term {
+	rate := a.in.History.DriftRate
+	if rate.DF == 0 {
+		return nil
+	}
+	apart := a.design.centre[candidate] - a.design.centre[0]
+	return []term{{PartDrift, square(apart * rate.SD), rate.DF}}
+}
+
+// allowance returns, column by column, the square of the standard uncertainty for a
+// drift that is one-way and not straight: rectangular, of half-width |D| times
+// the largest partial sum of weights. It is nil where drift is declared straight
+// or is not in the model.
+func (a *analysis) allowance(w []float64) []float64 {
+	if a.in.DriftLinear || !a.design.timed {
+		return nil
+	}
+	share := maxWeightSum(w)
+	out := weighted(a.design.slope, a.means)
+	for k, slope := range out {
+		out[k] = square(slope*a.design.session()*share) / 3
+	}
+	return a.grid.averaged(out)
+}
+
+// with returns the variance with the terms added and the degrees of freedom of the
+// sum.
+func (v variance) with(terms []term) (sum, df float64) {
+	sum = v.v
+	below := v.v * v.v / v.df
+	for _, t := range terms {
+		sum += t.square
+		below += t.square * t.square / t.df
+	}
+	if below == 0 {
+		return sum, v.df
+	}
+	return sum, sum * sum / below
+}
+
+// bounds are the limits of a gain at one confidence.
+type bounds struct{ lo, hi, atLeast, atMost float64 }
+
+// bounds returns the two-sided and one-sided limits of an estimate.
+func (q *quantiles) bounds(estimate, variance, df float64) bounds {
+	se := math.Sqrt(variance)
+	two, one := q.twoSided(df)*se, q.oneSided(df)*se
+	return bounds{estimate - two, estimate + two, estimate - one, estimate + one}
+}

@@ -1,0 +1,163 @@
+package compare
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// A pull or block is flagged when its p value times the number that were looked
+// at is below flagP. It stays in: only a person can give a cause.
+const flagP = 0.01
+
+// shapeDraws is the number of curves behind the p value of a pull's shape. The
+// chance of the divisor is integrated, so p values far below one in shapeDraws
+// are still meaningful.
+const shapeDraws = 2000
+
+// stray is a pull or a block that stands out.
+type stray struct {
+	block     int
+	pull      *Pull // nil: the block
+	level     bool
+	deviation float64
+	rpm       float64
+	p         float64
+}
+
+// findStrays holds every pull against the others of its block, on a scatter that
+// its own block has no part in, and every block against the model.
+func (a *analysis) findStrays() []stray {
+	var found []stray
+	pulls := 0
+	for _, rows := range a.rows {
+		pulls += len(rows)
+	}
+	var sizes []float64 // largest |t|, Gaussian part; drawn when first wanted
+	for b, rows := range a.rows {
+		if len(rows) < 2 {
+			continue
+		}
+		scale := a.pullSquareWithout(b)
+		if scale.df == 0 {
+			continue
+		}
+		for p := range rows {
+			s := stray{block: b, pull: a.blocks[b].pulls[p]}
+			t := studentisedPull(rows, p, scale.q)
+			k := a.referenceColumn()
+			if s.p = tTail(t[k].t, scale.df); s.p*float64(pulls) < flagP {
+				s.level, s.deviation = true, t[k].deviation
+				found = append(found, s)
+				continue
+			}
+			top := 0
+			for i := range a.grid.rpm {
+				if math.Abs(t[i].t) > math.Abs(t[top].t) {
+					top = i
+				}
+			}
+			// The chance that one node goes so far bounds that of any node from below.
+			if tTail(t[top].t, scale.df)*float64(pulls) >= flagP {
+				continue
+			}
+			if sizes == nil {
+				f := newField(a.grid.rpm)
+				f.add(a.noise.pull.shape, 1)
+				_, sizes = f.shrunk(a.noise.pull.df, a.grid.scale).sampler().extremes(a.digest, purposeShape, shapeDraws)
+			}
+			if s.p = maximumP(math.Abs(t[top].t), scale.df, sizes); s.p*float64(pulls) < flagP {
+				s.deviation, s.rpm = t[top].deviation, a.grid.rpm[top]
+				found = append(found, s)
+			}
+		}
+	}
+	return append(found, a.strayBlocks()...)
+}
+
+// pullSquareWithout returns the pull mean square of all blocks but one, with
+// history.
+func (a *analysis) pullSquareWithout(block int) meanSquare {
+	var within [][]float64
+	for b, rows := range a.rows {
+		if b != block {
+			within = append(within, contrastsWithin(rows)...)
+		}
+	}
+	return a.grid.pullSquare(within, a.in.History)
+}
+
+// deviate is a deviation and its ratio to its standard error.
+type deviate struct{ deviation, t float64 }
+
+// studentisedPull returns, column by column, pull p less the mean of the others of
+// its block.
+func studentisedPull(rows [][]float64, p int, squares []float64) []deviate {
+	others := slices.Delete(slices.Clone(rows), p, p+1)
+	mean := columnMeans(others)
+	factor := 1 + 1/float64(len(others))
+	out := make([]deviate, len(mean))
+	for k := range out {
+		d := rows[p][k] - mean[k]
+		out[k].deviation = d
+		if d != 0 {
+			out[k].t = d / math.Sqrt(squares[k]*factor)
+		}
+	}
+	return out
+}
+
+// maximumP returns the chance that the largest |t| over the nodes is at least t,
+// from the largest |values| of Gaussian curves and the chi-square distribution of
+// the divisor.
+func maximumP(t, df float64, sizes []float64) float64 {
+	chi := distuv.ChiSquared{K: df}
+	var sum float64
+	for _, m := range sizes {
+		sum += chi.CDF(df * square(m/t))
+	}
+	return sum / float64(len(sizes))
+}
+
+// strayBlocks holds every block mean against the model fitted without it.
+func (a *analysis) strayBlocks() []stray {
+	df := float64(a.design.df)
+	if df < sufficientDF {
+		return nil
+	}
+	k := a.referenceColumn()
+	var whole float64
+	for _, row := range a.noise.residuals {
+		whole += square(row[k])
+	}
+	var found []stray
+	for b, row := range a.noise.residuals {
+		free := 1 - a.design.leverage(b)
+		if free < timeFloor {
+			continue // the model follows this block wherever it goes
+		}
+		left := max(0, whole-square(row[k])/free) / (df - 1)
+		s := stray{block: b, level: true, deviation: row[k] / free}
+		if s.p = twoSidedP(row[k], left*free, df-1); s.p*float64(len(a.blocks)) < flagP {
+			found = append(found, s)
+		}
+	}
+	return found
+}
+
+// unusual lists what stands out among the pulls and blocks of the two sides.
+func (a *analysis) unusual(candidate int) []Unusual {
+	var out []Unusual
+	for _, s := range a.strays {
+		if c := a.blocks[s.block].configuration; c != 0 && c != candidate {
+			continue
+		}
+		u := Unusual{Block: s.block, Level: s.level, Deviation: s.deviation, AtRPM: s.rpm, P: s.p}
+		if s.pull != nil {
+			u.Pull = s.pull.Name
+		}
+		out = append(out, u)
+	}
+	return out
+}
