@@ -115,7 +115,7 @@ func (g *Gain) figureCells(c *compare.Comparison, row metricRow, f *compare.Figu
 	name := row.name
 	if row.metric == compare.Band {
 		if _, stated := g.ridingBand(c); !stated {
-			name = "torque over the range all pulls share"
+			name = "torque over the shared range"
 		}
 		name += ", " + span(c.BandRPM)
 	}
@@ -271,7 +271,7 @@ func (g *Gain) driftRow(c *compare.Comparison) []string {
 	if answer == "" {
 		answer = map[bool]string{true: "drift shown", false: "no drift shown"}[d.Detected]
 	}
-	return []string{"Drift over the session: " + answer, driftChange(c), "–", order}
+	return []string{"Drift over the session (" + answer + ")", driftChange(c), "–", order}
 }
 
 // partsText lists where the variance of the primary figure comes from, largest
