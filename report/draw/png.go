@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"io"
 	"math"
@@ -45,6 +46,7 @@ type raster struct {
 	canvas *image.RGBA
 	scale  float64
 	filler vector.Rasterizer
+	mask   image.Alpha
 	shapes [][]curveTo // of the mark at hand, in pixels
 	buffer sfnt.Buffer
 }
@@ -88,8 +90,18 @@ func (r *raster) fill(paint Paint) {
 		}
 		r.filler.ClosePath()
 	}
+	// By way of a mask: the rasterizer itself does not stop at the canvas's edge.
+	size := image.Rect(0, 0, box.Dx(), box.Dy())
+	if n := size.Dx() * size.Dy(); cap(r.mask.Pix) < n {
+		r.mask.Pix = make([]uint8, n)
+	} else {
+		r.mask.Pix = r.mask.Pix[:n]
+	}
+	r.mask.Stride, r.mask.Rect = size.Dx(), size
+	r.filler.DrawOp = draw.Src
+	r.filler.Draw(&r.mask, size, image.Opaque, image.Point{})
 	source := image.NewUniform(color.NRGBA{paint.R, paint.G, paint.B, uint8(math.Round(255 * paint.Alpha))})
-	r.filler.Draw(r.canvas, box, source, image.Point{})
+	draw.DrawMask(r.canvas, box, source, image.Point{}, &r.mask, image.Point{}, draw.Over)
 }
 
 // bounds returns the pixels that the gathered shapes touch; false where that
