@@ -29,8 +29,8 @@ type noise struct {
 	historyP           float64 // NaN where campaign and history could not be compared
 	standing           bool    // the campaign stands alone
 
-	// What history there is behind the pooled level: its degrees of freedom and
-	// pull share; 0 without.
+	// What history there is behind the level that a plan rests on (of setups where
+	// there are several): its degrees of freedom and pull share; 0 without.
 	historyDF, historyShare float64
 
 	setupKnown, blockKnown bool // well enough for a verdict
@@ -71,6 +71,9 @@ func newNoise(g *grid, d *design, means, within [][]float64, h History, column i
 		own := g.ownLevel(rows, df, d.meanInvPulls())
 		n.block, n.ownBlock = n.pooled(g.blockHistory(h, own.rows()), own, column, sufficientDF)
 		n.setup = g.setupHistory(h, nil)
+		if n.setup.known() {
+			n.historyDF, n.historyShare = n.setup.df(), n.setup.pullShare()
+		}
 		n.setupKnown, n.blockKnown = n.setup.known(), n.block.known()
 		n.source = sourceOf(n.setup, n.setup, level{}, false)
 	}

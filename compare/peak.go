@@ -60,7 +60,9 @@ func excess(curve, noise []float64, at int) float64 {
 	top := curve[at] + noise[at]
 	fixed := top
 	for i := edgeNodes; i < len(curve)-edgeNodes; i++ {
-		top = max(top, curve[i]+noise[i])
+		if v := curve[i] + noise[i]; v > top {
+			top = v
+		}
 	}
 	return top - fixed
 }

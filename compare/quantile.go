@@ -65,15 +65,47 @@ func noncentralT(t, df, delta float64) float64 {
 }
 
 // quantileOf returns the p quantile of values by linear interpolation between
-// order statistics, the p·(n−1)-th from zero. It sorts values.
+// order statistics, the p·(n−1)-th from zero. It reorders values.
 func quantileOf(values []float64, p float64) float64 {
-	slices.Sort(values)
 	at := p * float64(len(values)-1)
 	i := int(at)
-	if i+1 >= len(values) {
-		return values[len(values)-1]
+	below := smallest(values, i)
+	if i+1 == len(values) {
+		return below
 	}
-	return values[i] + (at-float64(i))*(values[i+1]-values[i])
+	return below + (at-float64(i))*(slices.Min(values[i+1:])-below)
+}
+
+// smallest returns the k-th smallest value, from zero, and leaves the smaller ones
+// before it and the others after it (Hoare's selection).
+func smallest(values []float64, k int) float64 {
+	low, high := 0, len(values)-1
+	for low < high {
+		pivot := values[(low+high)/2]
+		i, j := low, high
+		for i <= j {
+			for values[i] < pivot {
+				i++
+			}
+			for values[j] > pivot {
+				j--
+			}
+			if i <= j {
+				values[i], values[j] = values[j], values[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return values[k]
+		}
+	}
+	return values[k]
 }
 
 // finite returns an error that names what when v is not a finite number.

@@ -96,7 +96,12 @@ func (s *sampler) extremes(digest [sha256.Size]byte, purpose byte, draws int) (l
 			s.draw(from, normals, z)
 			low, high := z[0], z[0]
 			for _, v := range z[1:] {
-				low, high = min(low, v), max(high, v)
+				if v < low {
+					low = v
+				}
+				if v > high {
+					high = v
+				}
 			}
 			largest[i], size[i] = high, max(high, -low)
 		}

@@ -86,7 +86,10 @@ func (p plan) scatter(d *design, w []float64) (v, df float64) {
 	share := (p.historyDF*p.historyShare + own/p.pulls) / n
 	c1, c2, c3 := a.setup*p.historyDF/n, a.setup*own/n, a.pull-a.setup*share
 	v = c1*history + c2*campaign + c3*p.pull
-	below := square(c3*p.pull) / (float64(len(p.order))*(p.pulls-1) + p.pullHistoryDF)
+	var below float64
+	if c3 != 0 {
+		below = square(c3*p.pull) / (float64(len(p.order))*(p.pulls-1) + p.pullHistoryDF)
+	}
 	if p.historyDF > 0 {
 		below += square(c1*history) / p.historyDF
 	}
