@@ -1,0 +1,173 @@
+package lab
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fairpull/campaign"
+	"fairpull/compare"
+)
+
+// Limits are what the checks hold a campaign to. They are the lab's to set; the
+// zero value is refused by every check that would rest on it, so start from
+// DefaultLimits.
+type Limits struct {
+	WeatherChange     float64 // fraction, of the factor between the sides
+	PressureExcess    float64 // Pa above the standard atmosphere at the site
+	GearRatio         float64 // fraction, between pulls
+	Slip              float64 // fraction, within a pull
+	Repeatability     float64 // SD within a block, ln
+	BlockTrend        float64 // change over a block, ln, when also significant
+	BlockTrendP       float64
+	Lambda            float64 // difference of means
+	OilTemperature    float64 // K, between the sides, where no set point is given
+	HoursBetweenSides float64
+	CoastShare        float64 // fraction of wheel power
+	CoastShareOfGain  float64 // fraction of the gain
+	MinimumSetups     int
+	RangeLost         float64 // fraction of the common range that one pull takes away
+	HistoryP          float64
+}
+
+// DefaultLimits returns the limits that separated campaigns with one fault from
+// clean ones in trials; see docs/formats.md, section 2.
+func DefaultLimits() Limits {
+	return Limits{
+		WeatherChange:     0.02,
+		PressureExcess:    3000,
+		GearRatio:         0.03,
+		Slip:              0.005,
+		Repeatability:     0.012,
+		BlockTrend:        0.005,
+		BlockTrendP:       0.01,
+		Lambda:            0.02,
+		OilTemperature:    8,
+		HoursBetweenSides: 8,
+		CoastShare:        0.002,
+		CoastShareOfGain:  0.25,
+		MinimumSetups:     3,
+		RangeLost:         0.05,
+		HistoryP:          0.05,
+	}
+}
+
+const labLimit = "the lab's limit (default)"
+
+// check asks every check of the analysis.
+func (a *Analysis) check() []campaign.Check {
+	var checks []campaign.Check
+	for _, ask := range []func() []campaign.Check{
+		a.checkCorrectionRange, a.checkTemperatureRange, a.checkWeatherChange, a.checkPressurePlausible,
+		a.checkProcedure, a.checkOilTemperature, a.checkTyreSpeed, a.checkGear, a.checkSlip,
+		a.checkLogIntegrity, a.checkBandCovered, a.checkPullRange, a.checkResolution,
+		a.checkRepeatability, a.checkTrendInBlock, a.checkUnusual,
+		a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
+		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory,
+	} {
+		checks = append(checks, ask()...)
+	}
+	return checks
+}
+
+// withholding are the checks whose unresolved fail withholds a verdict.
+var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "band-not-covered"}
+
+// doubts gathers what the checks mean for the verdict of comparison c.
+func (a *Analysis) doubts(c *compare.Comparison) compare.Doubts {
+	var d compare.Doubts
+	for i := range a.Checks {
+		k := &a.Checks[i]
+		if k.Status != campaign.Fail || !slices.Contains(withholding, k.ID) {
+			continue
+		}
+		if k.Comparison != "" && k.Comparison != c.Candidate {
+			continue
+		}
+		if a.open(k, c) {
+			d.OpenFail = true
+		}
+	}
+	if share, ok := a.coastShare(c); ok && share.flagged(a.Limits) {
+		d.CoastFlagged, d.CoastShareHi = true, share.Hi
+	}
+	d.Answered = a.answered()
+	return d
+}
+
+// open says whether check k bears on comparison c and is unresolved: it stands
+// on a used pull of either side that nobody has answered in writing.
+func (a *Analysis) open(k *campaign.Check, c *compare.Comparison) bool {
+	if len(k.Pulls) == 0 {
+		return true
+	}
+	for _, name := range k.Pulls {
+		p := a.pull(name)
+		if p == nil || !p.Used || p.Configuration != c.Baseline && p.Configuration != c.Candidate {
+			continue
+		}
+		if p.answer() == "" {
+			return true
+		}
+	}
+	return false
+}
+
+// answerColumn is the column of pulls.csv that answers an open check on a pull
+// in writing: the pull stays in, and the text is shown beside the check.
+const answerColumn = "answer"
+
+func (p *Pull) answer() string { return strings.TrimSpace(p.Values[answerColumn]) }
+
+// answered lists the used pulls whose open checks were answered in writing.
+func (a *Analysis) answered() []string {
+	var names []string
+	for _, p := range usedPulls(a.Pulls) {
+		if p.answer() != "" {
+			names = append(names, p.Name)
+		}
+	}
+	return names
+}
+
+func (a *Analysis) pull(name string) *Pull {
+	for i := range a.Pulls {
+		if a.Pulls[i].Name == name {
+			return &a.Pulls[i]
+		}
+	}
+	return nil
+}
+
+// withAnswers adds to the message what was answered for the pulls concerned.
+func (a *Analysis) withAnswers(k campaign.Check) campaign.Check {
+	for _, name := range k.Pulls {
+		if p := a.pull(name); p != nil && p.answer() != "" {
+			k.Message += fmt.Sprintf(" Pull %s was answered: %q.", name, p.answer())
+		}
+	}
+	return k
+}
+
+func number(v float64) *float64 { return &v }
+
+// pullList words pull names: "pull 3", "pulls 3 and 4", "pulls 3, 4 and 7".
+func pullList(names []string) string {
+	switch len(names) {
+	case 0:
+		return "no pull"
+	case 1:
+		return "pull " + names[0]
+	}
+	last := len(names) - 1
+	return "pulls " + strings.Join(names[:last], ", ") + " and " + names[last]
+}
+
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+func have(names []string) string {
+	if len(names) == 1 {
+		return "has"
+	}
+	return "have"
+}

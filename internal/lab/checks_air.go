@@ -1,0 +1,178 @@
+package lab
+
+import (
+	"fmt"
+	"math"
+
+	"fairpull/air"
+	"fairpull/campaign"
+	"fairpull/correction"
+)
+
+// checkCorrectionRange asks whether every factor lies in the range that the
+// standard accepts.
+func (a *Analysis) checkCorrectionRange() []campaign.Check {
+	k := campaign.Check{
+		ID: "correction-range", Status: campaign.Pass, Unit: "1",
+		Touches: []string{"band", "peak_torque", "peak_power"},
+	}
+	if !a.Standard.Corrects() {
+		k.Status = campaign.Warn
+		k.Message = "No correction for the air was applied: the gain also contains the change of the weather between the sides."
+		k.LimitSource = "the campaign's choice of standard"
+		return []campaign.Check{k}
+	}
+	low, high, source := a.Standard.FactorLimit.Min, a.Standard.FactorLimit.Max, a.Standard.FactorLimit.Source
+	worst, excess := math.NaN(), math.Inf(-1)
+	for _, p := range usedPulls(a.Pulls) {
+		over := math.Max(p.Factor-high, low-p.Factor)
+		if over > excess {
+			excess, worst = over, p.Factor
+		}
+		if over > 0 {
+			k.Pulls = append(k.Pulls, p.Name)
+		}
+	}
+	k.Measured, k.LimitSource = number(worst), source
+	k.Limit = number(high)
+	if worst < (low+high)/2 {
+		k.Limit = number(low)
+	}
+	if excess <= 0 {
+		k.Message = fmt.Sprintf("Every correction factor lies within %.2f to %.2f.", low, high)
+		return []campaign.Check{k}
+	}
+	k.Status = campaign.Warn
+	k.Message = fmt.Sprintf("The correction factor reached %.3f, outside %.2f to %.2f, in %s: the corrected figures are shown, and they are not figures by %s. Measure in other weather, or compare with absolute figures from elsewhere with care.",
+		worst, low, high, pullList(k.Pulls), a.Standard.Name)
+	return []campaign.Check{k}
+}
+
+// checkTemperatureRange asks whether the intake air was in the range that the
+// standard names, where it names one.
+func (a *Analysis) checkTemperatureRange() []campaign.Check {
+	r := a.Standard.TemperatureLimit
+	if r == (correction.Limit{}) {
+		return nil
+	}
+	k := campaign.Check{
+		ID: "temperature-range", Status: campaign.Pass, Unit: "°C", LimitSource: r.Source,
+		Touches: []string{"band", "peak_torque", "peak_power"},
+	}
+	worst, excess, limit := math.NaN(), math.Inf(-1), r.Max
+	for _, p := range usedPulls(a.Pulls) {
+		if p.Air == nil {
+			continue
+		}
+		t := float64(p.Air.Temperature)
+		over := math.Max(t-r.Max, r.Min-t)
+		if over > excess {
+			excess, worst, limit = over, t, r.Max
+			if r.Min-t > t-r.Max {
+				limit = r.Min
+			}
+		}
+		if over > 0 {
+			k.Pulls = append(k.Pulls, p.Name)
+		}
+	}
+	k.Measured, k.Limit = number(celsius(worst)), number(celsius(limit))
+	k.Message = fmt.Sprintf("The intake air stayed within %.0f to %.0f °C.", celsius(r.Min), celsius(r.Max))
+	if excess > 0 {
+		k.Status = campaign.Warn
+		k.Message = fmt.Sprintf("The intake air was at %.1f °C, outside %.0f to %.0f °C, in %s: %s does not accept the corrected figures.",
+			celsius(worst), celsius(r.Min), celsius(r.Max), pullList(k.Pulls), a.Standard.Name)
+	}
+	return []campaign.Check{k}
+}
+
+func celsius(kelvin float64) float64 { return kelvin - 273.15 }
+
+// checkWeatherChange asks, for each comparison, how far the correction differs
+// between the sides: what the correction gets wrong enters the gain by that much.
+func (a *Analysis) checkWeatherChange() []campaign.Check {
+	if !a.weatherKnown() {
+		return nil
+	}
+	reference := a.Standard
+	if !reference.Corrects() {
+		reference, _ = correction.ByName("SAE J1349")
+	}
+	var checks []campaign.Check
+	for i := range a.Comparisons {
+		c := &a.Comparisons[i]
+		change := 0.0
+		for _, b := range c.Blocks {
+			mean := 0.0
+			for _, name := range b.Pulls {
+				factor, err := reference.Factor(*a.pull(name).Air)
+				if err != nil {
+					return nil // refused earlier, where the standard is the campaign's
+				}
+				mean += math.Log(factor) / float64(len(b.Pulls))
+			}
+			change += b.Weight * mean
+		}
+		k := campaign.Check{
+			ID: "weather-change", Status: campaign.Pass, Comparison: c.Candidate, Unit: "%",
+			Measured: number(100 * math.Expm1(change)), Limit: number(100 * a.Limits.WeatherChange),
+			LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},
+		}
+		k.Message = fmt.Sprintf("The air changed the correction by %.2f %% between the sides; its doubt is in the interval.", *k.Measured)
+		if math.Abs(*k.Measured) > *k.Limit {
+			k.Status = campaign.Warn
+			k.Message = fmt.Sprintf("The air differed between the sides: the correction moves the gain by %.2f %%, and no correction is exact. Its doubt is in the interval; measure both sides in like air for a narrower one.", *k.Measured)
+		}
+		checks = append(checks, k)
+	}
+	return checks
+}
+
+func (a *Analysis) weatherKnown() bool {
+	for _, p := range usedPulls(a.Pulls) {
+		if p.Air == nil {
+			return false
+		}
+	}
+	return true
+}
+
+// checkPressurePlausible catches a pressure reduced to sea level that was
+// written down as station pressure.
+func (a *Analysis) checkPressurePlausible() []campaign.Check {
+	elevation := a.Campaign.Dyno.SiteElevation
+	if elevation == nil {
+		return nil
+	}
+	standard, err := air.StandardPressure(*elevation)
+	if err != nil {
+		return nil // a site outside the standard atmosphere's table cannot be asked
+	}
+	k := campaign.Check{
+		ID: "pressure-plausible", Status: campaign.Pass, Unit: "kPa",
+		Limit: number(a.Limits.PressureExcess / 1000), LimitSource: labLimit,
+		Touches: []string{"peak_torque", "peak_power"},
+	}
+	worst := math.Inf(-1)
+	for _, p := range usedPulls(a.Pulls) {
+		if p.Air == nil {
+			continue
+		}
+		excess := float64(p.Air.Pressure) - float64(standard)
+		worst = math.Max(worst, excess)
+		if excess > a.Limits.PressureExcess {
+			k.Pulls = append(k.Pulls, p.Name)
+		}
+	}
+	if math.IsInf(worst, -1) {
+		return nil
+	}
+	k.Measured = number(worst / 1000)
+	k.Message = fmt.Sprintf("Station pressures fit the site at %.0f m.", float64(*elevation))
+	if len(k.Pulls) > 0 {
+		k.Status = campaign.Fail
+		k.Message = fmt.Sprintf("The pressure of %s is %.1f kPa above the standard atmosphere at %.0f m: it looks reduced to sea level. Write down the station pressure, as the barometer at the rig reads it; the absolute figures are off by as much.",
+			pullList(k.Pulls), worst/1000, float64(*elevation))
+	}
+	return []campaign.Check{k}
+}

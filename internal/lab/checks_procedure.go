@@ -1,0 +1,98 @@
+package lab
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"fairpull/campaign"
+	"fairpull/quantity"
+)
+
+// checkProcedure holds every used pull to the set points, one check for each.
+func (a *Analysis) checkProcedure() []campaign.Check {
+	var checks []campaign.Check
+	for _, s := range a.Campaign.Procedure {
+		checks = append(checks, a.withAnswers(a.checkSetPoint(s)))
+	}
+	return checks
+}
+
+func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
+	name, unit := s.Channel(), setPointUnit(s)
+	k := campaign.Check{
+		ID: "procedure", Status: campaign.Pass, Unit: unit.Name, Limit: number(s.Tolerance),
+		LimitSource: "the campaign's set point " + s.Key, Touches: []string{"pulls"},
+	}
+	worst := 0.0
+	var outside, missing, unreadable []string
+	for _, p := range usedPulls(a.Pulls) {
+		value, err := setPointValue(p, s.Key, name, unit)
+		switch {
+		case err != nil:
+			unreadable = append(unreadable, p.Name)
+		case math.IsNaN(value):
+			missing = append(missing, p.Name)
+		default:
+			departure := value - s.Target
+			if math.Abs(departure) > math.Abs(worst) {
+				worst = departure
+			}
+			if math.Abs(departure) > s.Tolerance {
+				outside = append(outside, p.Name)
+			}
+		}
+	}
+	words := strings.ReplaceAll(name, "_", " ")
+	k.Measured = number(worst)
+	var says []string
+	if len(outside) > 0 {
+		k.Status = campaign.Fail
+		says = append(says, fmt.Sprintf("%s %s %s outside %g ± %g %s (off by up to %+.3g %s).", capital(pullList(outside)), have(outside), words, s.Target, s.Tolerance, unit.Name, worst, unit.Name))
+	}
+	if n := len(missing) + len(unreadable); n > 0 {
+		if k.Status == campaign.Pass {
+			k.Status = campaign.Warn
+		}
+		all := append(append([]string{}, missing...), unreadable...)
+		says = append(says, fmt.Sprintf("No readable %s for %s: write it down for every pull, as column %s of pulls.csv or as a log channel.", words, pullList(all), s.Key))
+		if n == len(usedPulls(a.Pulls)) {
+			k.Measured = nil
+		}
+	}
+	k.Pulls = append(append(outside, missing...), unreadable...)
+	if len(says) == 0 {
+		says = append(says, fmt.Sprintf("%s held at %g ± %g %s (largest departure %+.3g %s).", capital(words), s.Target, s.Tolerance, unit.Name, worst, unit.Name))
+	}
+	k.Message = strings.Join(says, " ")
+	return k
+}
+
+// setPointValue returns a pull's value in the set point's unit: from the column
+// of that name, else from the log channel of the same name, with or without the
+// unit suffix. NaN means that neither is there.
+func setPointValue(p *Pull, key, name string, unit quantity.Unit) (float64, error) {
+	if text := strings.TrimSpace(p.Values[key]); text != "" {
+		return strconv.ParseFloat(text, 64)
+	}
+	if text := strings.TrimSpace(p.Values[name]); text != "" {
+		return strconv.ParseFloat(text, 64)
+	}
+	if mean, ok := p.Result.Means[name]; ok {
+		return unit.From(mean), nil
+	}
+	if mean, ok := p.Result.Means[key]; ok { // no unit known to the log: as written
+		return mean, nil
+	}
+	return math.NaN(), nil
+}
+
+// setPointUnit returns the unit of a set point; a bare number where its key
+// names none.
+func setPointUnit(s campaign.SetPoint) quantity.Unit {
+	if unit, err := quantity.Lookup(s.Unit()); err == nil {
+		return unit
+	}
+	return quantity.Unit{Scale: 1}
+}

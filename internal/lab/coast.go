@@ -1,0 +1,142 @@
+package lab
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairpull/compare"
+)
+
+// share is the part of a wheel gain that the coast-downs say is the rig's: less
+// loss in tyre and driveline on the candidate's side, as a fraction of wheel
+// torque. It is positive where the candidate gained from it.
+type share struct {
+	Value, Lo, Hi float64
+	WithoutWheel  bool // the wheel's inertia is not known; the drum's alone was used
+}
+
+// flagged says whether the share is real and large enough to matter.
+func (s share) flagged(l Limits) bool {
+	return (s.Lo > 0 || s.Hi < 0) && math.Abs(s.Value) > l.CoastShare
+}
+
+// Doubt of a setup's own loss that the drum sees beside pull scatter: 2 % of
+// the loss, on 8 degrees of freedom (docs/formats.md, coast-down-agreement).
+const (
+	lossSetupDoubt   = 0.02
+	lossSetupDoubtDF = 8
+)
+
+// coastShare compares the coast-downs of the sides of c with the weights of its
+// gain. It is false where a block that carries weight has no coast-down.
+//
+// The loss difference, at the mean speed of all coast-downs, is taken as a
+// constant torque over the baseline's drum torque at each node, as a mean over
+// the riding band. Its variance is a_e·Q3 + a_u·(0.02·loss)², with Q3 the pooled
+// variance of the losses within blocks; see docs/method.md.
+func (a *Analysis) coastShare(c *compare.Comparison) (share, bool) {
+	var s share
+	losses := a.lossesAtCommonSpeed(c, &s)
+	perTorque := a.meanInverseDrumTorque(c)
+	if losses == nil || !(perTorque > 0) {
+		return s, false
+	}
+	var difference, mean, sumSquares, dfPull, ae float64
+	bySetup := map[string]float64{}
+	for i := range c.Blocks {
+		b := &c.Blocks[i]
+		if b.Weight == 0 {
+			continue
+		}
+		values := losses[i]
+		if len(values) == 0 {
+			return s, false
+		}
+		m := meanOf(values)
+		for _, v := range values {
+			sumSquares += (v - m) * (v - m)
+		}
+		dfPull += float64(len(values) - 1)
+		difference += b.Weight * m
+		mean += m / float64(len(c.Blocks))
+		ae += b.Weight * b.Weight / float64(len(values))
+		bySetup[b.Setup] += b.Weight
+	}
+	au := 0.0
+	for _, w := range bySetup {
+		au += w * w
+	}
+	if dfPull == 0 {
+		return s, false
+	}
+	pull := ae * sumSquares / dfPull
+	setup := au * lossSetupDoubt * mean * lossSetupDoubt * mean
+	variance := pull + setup
+	df := variance * variance / (pull*pull/dfPull + setup*setup/lossSetupDoubtDF)
+	half := 0.0
+	if variance > 0 {
+		t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(0.5 + c.Confidence/2)
+		half = t * math.Sqrt(variance)
+	}
+	s.Value = -difference * perTorque
+	s.Lo, s.Hi = s.Value-half*perTorque, s.Value+half*perTorque
+	return s, true
+}
+
+// lossesAtCommonSpeed returns, for each block of c, the losses of its pulls in
+// N·m at the mean speed of all of them.
+func (a *Analysis) lossesAtCommonSpeed(c *compare.Comparison, s *share) [][]float64 {
+	var omega float64
+	n := 0
+	for _, b := range c.Blocks {
+		for _, name := range b.Pulls {
+			if coast := a.pull(name).Result.Coast; coast != nil {
+				omega += coast.MeanOmega
+				n++
+				s.WithoutWheel = s.WithoutWheel || coast.WheelInertia == 0
+			}
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	omega /= float64(n)
+	losses := make([][]float64, len(c.Blocks))
+	for i, b := range c.Blocks {
+		for _, name := range b.Pulls {
+			if coast := a.pull(name).Result.Coast; coast != nil {
+				k := coast.Coefficients
+				losses[i] = append(losses[i], k[0]+omega*(k[1]+omega*k[2]))
+			}
+		}
+	}
+	return losses
+}
+
+// meanInverseDrumTorque returns the mean over the riding band of one over the
+// baseline's drum torque, 1/(N·m).
+func (a *Analysis) meanInverseDrumTorque(c *compare.Comparison) float64 {
+	var sum float64
+	n := 0
+	for _, p := range usedPulls(a.Pulls) {
+		if p.Configuration != c.Baseline {
+			continue
+		}
+		for i, rpm := range p.Result.Curve.SpeedRPM {
+			if i < len(p.Result.DrumTorque) && inBand(rpm, c.BandRPM) && p.Result.DrumTorque[i] > 0 {
+				sum += 1 / p.Result.DrumTorque[i]
+				n++
+			}
+		}
+	}
+	return sum / float64(max(n, 1))
+}
+
+func meanOf(values []float64) float64 {
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+	}
+	return sum / float64(len(values))
+}

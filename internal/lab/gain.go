@@ -1,0 +1,107 @@
+package lab
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"fairpull/ingest"
+	"fairpull/internal/demo"
+	"fairpull/report"
+)
+
+// Gain analyses the campaign folder at path and returns its view. Progress is
+// called now and then and may be nil.
+func Gain(ctx context.Context, path, version string, progress func(done, total int)) (*report.Gain, error) {
+	folder, err := ingest.OpenDir(path)
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close()
+	return gainOf(ctx, folder, version, progress)
+}
+
+// Demo analyses the built-in campaign.
+func Demo(ctx context.Context, version string) (*report.Gain, error) {
+	folder, err := ingest.Open(demo.Campaign())
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close()
+	return gainOf(ctx, folder, version, nil)
+}
+
+func gainOf(ctx context.Context, folder *ingest.Folder, version string, progress func(done, total int)) (*report.Gain, error) {
+	analysis, err := Analyse(ctx, folder, Options{Progress: progress})
+	if err != nil {
+		return nil, err
+	}
+	return analysis.View(version), nil
+}
+
+// WriteDemo writes the built-in campaign folder to dir, which must not exist or
+// be empty.
+func WriteDemo(dir string) error {
+	return writeFolder(dir, func(staging string) error {
+		return os.CopyFS(staging, demo.Campaign())
+	})
+}
+
+// writeFolder fills a new folder beside dir and renames it into place, so that
+// dir is never half-written. It refuses a dir that has something in it.
+func writeFolder(dir string, fill func(staging string) error) error {
+	entries, err := os.ReadDir(dir)
+	switch {
+	case err == nil && len(entries) > 0:
+		return fmt.Errorf("%s is not empty: nothing was written. Name a new folder", dir)
+	case err != nil && !os.IsNotExist(err):
+		return err
+	}
+	parent := filepath.Dir(filepath.Clean(dir))
+	if err := os.MkdirAll(parent, 0o777); err != nil {
+		return err
+	}
+	staging, err := os.MkdirTemp(parent, ".fairpull-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(staging)
+	if err := fill(staging); err != nil {
+		return err
+	}
+	if err := publishable(staging); err != nil {
+		return err
+	}
+	if err := os.Rename(staging, dir); err != nil {
+		return err
+	}
+	return syncDir(parent)
+}
+
+// publishable gives a staged folder ordinary modes and puts its files on disk.
+func publishable(staging string) error {
+	if err := os.Chmod(staging, 0o755); err != nil {
+		return err
+	}
+	return filepath.WalkDir(staging, func(path string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		if err := os.Chmod(path, 0o644); err != nil {
+			return err
+		}
+		return syncDir(path)
+	})
+}
+
+// syncDir puts a folder's entries, or a file's bytes, on disk.
+func syncDir(path string) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	return file.Sync()
+}

@@ -1,0 +1,134 @@
+package lab
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"fairpull/ingest"
+	"fairpull/reduce"
+	"fairpull/report"
+	"fairpull/signal"
+)
+
+// ReduceFolder reduces every pull of the campaign folder at path, or only the
+// one named, on the window that all used pulls share.
+func ReduceFolder(ctx context.Context, path, only string, progress func(done, total int)) (*report.Reductions, error) {
+	folder, err := ingest.OpenDir(path)
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close()
+	if _, ok := folder.Campaign.Pull(only); only != "" && !ok {
+		return nil, fmt.Errorf("%s has no pull %q", path, only)
+	}
+	pulls, half, err := reducePulls(ctx, folder, progress)
+	if err != nil {
+		return nil, err
+	}
+	out := &report.Reductions{Campaign: folder.Campaign.ID}
+	for i := range pulls {
+		p := &pulls[i]
+		if only != "" && p.Name != only {
+			continue
+		}
+		r := report.Reduction{
+			Pull: p.Name, Log: p.Log, Configuration: p.Configuration, Excluded: p.Excluded,
+			Problem: firstLine(p.Err), Result: p.Result, Radius: float64(folder.Campaign.Dyno.DrumRadius),
+		}
+		if p.Kind != signal.Reduced {
+			r.HalfWidthRPM = half
+		}
+		out.Pulls = append(out.Pulls, r)
+	}
+	return out, nil
+}
+
+// LogSettings is what must be said of a log that stands on its own.
+type LogSettings struct {
+	reduce.Settings
+	BandRPM [2]float64 // sets the grid's anchor; both 0: multiples of 50
+}
+
+// maxLogBytes bounds a log that is read on its own, like one in a folder.
+const maxLogBytes = ingest.MaxLogBytes
+
+// ReduceLog reduces one log that stands on its own.
+func ReduceLog(path string, s LogSettings) (*report.Reductions, error) {
+	data, err := readBounded(path)
+	if err != nil {
+		return nil, err
+	}
+	log, err := ingest.ParseLog(filepath.Base(path), data, ingest.LogOptions{DrumRadius: s.Radius})
+	if err != nil {
+		return nil, err
+	}
+	r := report.Reduction{Log: path, Radius: s.Radius}
+	settings := s.Settings
+	settings.NodesRPM = gridNodes(s.BandRPM)
+	if log.Kind == signal.Reduced {
+		r.Result, err = reduce.FromCurve(log, settings)
+	} else {
+		var phases reduce.Phases
+		if phases, err = reduce.Find(log, settings); err == nil {
+			settings.HalfWidthRPM = WindowHalfWidth(phases.HighRPM - phases.LowRPM)
+			r.HalfWidthRPM = settings.HalfWidthRPM
+			r.Result, err = reduce.Reduce(log, settings, phases)
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return &report.Reductions{Pulls: []report.Reduction{r}}, nil
+}
+
+func readBounded(path string) ([]byte, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	data, err := io.ReadAll(io.LimitReader(file, maxLogBytes+1))
+	if err == nil && len(data) > maxLogBytes {
+		err = fmt.Errorf("%s is larger than %d MiB, the most that a log may have", path, maxLogBytes>>20)
+	}
+	return data, err
+}
+
+// FolderOf returns the campaign folder that holds the log at path and the name
+// of the pull that the log belongs to, and whether there is one.
+func FolderOf(path string) (folder, pull string, ok bool) {
+	log, err := filepath.Abs(path)
+	if err != nil {
+		return "", "", false
+	}
+	for dir, depth := filepath.Dir(log), 0; depth < maxLogDepth; dir, depth = filepath.Dir(dir), depth+1 {
+		if _, err := os.Stat(filepath.Join(dir, "campaign.toml")); errors.Is(err, os.ErrNotExist) {
+			continue
+		} else if err != nil {
+			return "", "", false
+		}
+		opened, err := ingest.OpenDir(dir)
+		if err != nil {
+			return "", "", false
+		}
+		defer opened.Close()
+		inside, err := filepath.Rel(dir, log)
+		if err != nil {
+			return "", "", false
+		}
+		for _, p := range opened.Campaign.Pulls {
+			if p.Log == filepath.ToSlash(inside) {
+				return dir, p.Name, true
+			}
+		}
+		return "", "", false
+	}
+	return "", "", false
+}
+
+// maxLogDepth is how many folders up from a log its campaign.toml is looked for.
+const maxLogDepth = 4

@@ -1,0 +1,87 @@
+package lab
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"fairpull/simulate"
+)
+
+// ScenarioLine is a named scenario and what it is.
+type ScenarioLine struct{ Name, About string }
+
+// Scenarios lists the named scenarios.
+func Scenarios() []ScenarioLine {
+	var lines []ScenarioLine
+	for _, name := range simulate.Names() {
+		lines = append(lines, ScenarioLine{name, simulate.Meaning(name)})
+	}
+	return lines
+}
+
+// ScenarioText returns a named scenario as TOML, to be changed and used as a
+// scenario file.
+func ScenarioText(name string) ([]byte, error) {
+	scenario, err := simulate.Named(name)
+	if err != nil {
+		return nil, err
+	}
+	return scenario.TOML()
+}
+
+// SimulateRequest names the scenario, by name or by file, and where its campaign
+// folder goes.
+type SimulateRequest struct {
+	Scenario string
+	File     string
+	Seed     uint64 // 0: the scenario's own
+	Dir      string
+}
+
+// maxScenarioBytes bounds a scenario file.
+const maxScenarioBytes = 1 << 20
+
+// Simulate writes a campaign folder with known truth and returns how many pulls
+// it has.
+func Simulate(ctx context.Context, r SimulateRequest) (pulls int, err error) {
+	scenario, err := r.scenario()
+	if err != nil {
+		return 0, err
+	}
+	if r.Seed != 0 {
+		scenario.Seed = r.Seed
+	}
+	if err := ctx.Err(); err != nil {
+		return 0, err
+	}
+	if err := scenario.Write(r.Dir); err != nil {
+		return 0, err
+	}
+	return len(scenario.Plan.Order) * scenario.Plan.PullsPerBlock, nil
+}
+
+func (r SimulateRequest) scenario() (simulate.Scenario, error) {
+	if r.File == "" {
+		return simulate.Named(r.Scenario)
+	}
+	file, err := os.Open(r.File)
+	if err != nil {
+		return simulate.Scenario{}, err
+	}
+	defer file.Close()
+	text, err := io.ReadAll(io.LimitReader(file, maxScenarioBytes+1))
+	if err == nil && len(text) > maxScenarioBytes {
+		err = errors.New("it is larger than 1 MiB")
+	}
+	if err != nil {
+		return simulate.Scenario{}, fmt.Errorf("%s: %w", r.File, err)
+	}
+	scenario, err := simulate.FromTOML(text)
+	if err != nil {
+		return scenario, fmt.Errorf("%s: %w", r.File, err)
+	}
+	return scenario, nil
+}
