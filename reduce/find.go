@@ -222,10 +222,15 @@ func (f *finder) throttleEdges(first, last int) (from, to float64) {
 	from, to = math.Inf(1), math.Inf(-1)
 	half := math.NaN()
 	for i, ti := range t {
-		if ti >= lo && ti <= hi && v[i] >= fullThrottle*f.widest {
-			from, to = math.Min(from, ti), math.Max(to, ti)
-			half = math.NaN()
-		} else if ti > to && math.IsNaN(half) && v[i] <= f.widest/2 {
+		switch {
+		case ti >= lo && ti <= hi && v[i] >= fullThrottle*f.widest:
+			if ti < from {
+				from = ti
+			}
+			if ti > to {
+				to, half = ti, math.NaN()
+			}
+		case ti > to && v[i] <= f.widest/2 && !(ti >= half):
 			half = ti
 		}
 	}

@@ -155,18 +155,3 @@ func (p *pointSeries) take(points []curvePoint) {
 		p.findings = append(p.findings, gap)
 	}
 }
-
-// mean returns the mean of the finite values, NaN without any.
-func mean(v []float64) float64 {
-	sum, n := 0.0, 0
-	for _, x := range v {
-		if !math.IsNaN(x) && !math.IsInf(x, 0) {
-			sum += x
-			n++
-		}
-	}
-	if n == 0 {
-		return math.NaN()
-	}
-	return sum / float64(n)
-}

@@ -20,8 +20,9 @@ type node struct {
 	torque             float64 // at the drum, N·m
 	torqueRate         float64 // N·m/s
 
-	drum, brake, engineFit signal.Fit
-	engineFrom, engineTo   int // engine samples in its window; none: from the ratio
+	drum, engineFit      signal.Fit
+	brake                *signal.Fit // nil: no brake
+	engineFrom, engineTo int         // engine samples in its window; none: from the ratio
 }
 
 // reach is how far, in half-widths, a node may turn out to lie from the middle of
@@ -146,6 +147,7 @@ func (w *worker) balance(n *node) bool {
 	n.jerk = n.drum.At(order+1, n.time)
 	brake, brakeRate := 0.0, 0.0
 	if w.brake != nil {
+		n.brake = new(signal.Fit)
 		if n.brake.Over(w.time[n.from:n.to], w.brake[n.from:n.to], n.drum.Centre, n.half, 3) != nil {
 			return false
 		}

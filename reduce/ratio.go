@@ -83,9 +83,9 @@ func (w *worker) measureRatio() {
 	if !(w.ratio > 0) {
 		return
 	}
-	off := func(t, v float64) bool { return math.Abs(v/(w.ratio*interpolate(b.time, b.drum, t))-1) > 1.0/3 }
+	off := w.offRatio()
 	if w.dropOffEngine(off) {
-		take(off)
+		take(w.offRatio())
 		if len(b.ratio) < 4 {
 			return
 		}
@@ -96,23 +96,44 @@ func (w *worker) measureRatio() {
 	w.out.SlipMax, w.out.SlipAt = drum.Slip(t, smooth)
 }
 
+// offRatio returns a function that tells engine speeds more than a third off the
+// drum's times the ratio. It must be asked in order of time.
+func (w *worker) offRatio() func(t, v float64) bool {
+	b, k := &w.bins, 0
+	return func(t, v float64) bool {
+		for k+1 < len(b.time) && b.time[k+1] <= t {
+			k++
+		}
+		want := w.ratio * b.drum[k]
+		return v < want*2/3 || v > want*4/3
+	}
+}
+
 // dropOffEngine leaves engine samples of the pull out whose ratio is off, and
 // reports whether there were any. Pulse trains were seen to when counted.
 func (w *worker) dropOffEngine(off func(t, v float64) bool) bool {
 	if w.r.log.Kind != signal.Sampled {
 		return false
 	}
-	keep := make([]int, 0, len(w.engineTime))
 	base := searchFrom(w.r.engine.time, w.ph.Start)
+	var keep []int
 	for i, t := range w.engineTime {
 		if !off(t, w.engineValue[i]) {
-			keep = append(keep, i)
+			if keep != nil {
+				keep = append(keep, i)
+			}
 			continue
+		}
+		if keep == nil {
+			keep = make([]int, i, len(w.engineTime))
+			for k := range keep {
+				keep[k] = k
+			}
 		}
 		w.r.events = append(w.r.events, event{signal.EngineSpeed, signal.Defect{Kind: signal.Spike, Row: w.r.engine.row(base + i), Count: 1,
 			Start: t, End: t, Measured: w.engineValue[i] / (w.ratio * interpolate(w.bins.time, w.bins.drum, t)), Limit: 4.0 / 3, Unit: "1", Repaired: true}})
 	}
-	if len(keep) == len(w.engineTime) {
+	if keep == nil {
 		return false
 	}
 	w.engineTime, w.engineValue, w.shared = pick(w.engineTime, keep), pick(w.engineValue, keep), false

@@ -3,6 +3,7 @@ package reduce
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"fairpull/curve"
 	"fairpull/drum"
@@ -34,7 +35,8 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	if !(ph.End > ph.Start) || !(ph.HighRPM > ph.LowRPM) {
 		return nil, &LogError{Problem: "no pull was found in the log", Cure: "Find the phases first."}
 	}
-	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}}
+	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, scratch: scratches.Get().(*signal.TurnScratch)}
+	defer scratches.Put(w.scratch)
 	w.takePull()
 	if err := w.takeRatio(); err != nil {
 		return nil, err
@@ -99,9 +101,12 @@ type worker struct {
 	ratio float64
 
 	noise, engineNoise signal.Noise
-	scratch            signal.TurnScratch
+	scratch            *signal.TurnScratch
 	nodes              []node
 }
+
+// scratches keeps working memory from one pull to the next.
+var scratches = sync.Pool{New: func() any { return new(signal.TurnScratch) }}
 
 // takePull cuts the pull out of the record.
 func (w *worker) takePull() {
@@ -130,7 +135,7 @@ func (w *worker) removeTurnError() {
 	var c signal.Correlogram
 	if w.r.log.Kind == signal.Sampled {
 		w.noise.Quantum = signal.Quantum(w.value)
-		e, bounds := signal.OncePerTurn(w.time, w.value, w.windowTime(), &w.scratch)
+		e, bounds := signal.OncePerTurn(w.time, w.value, w.windowTime(), w.scratch)
 		first := 0
 		for _, end := range bounds {
 			c.Add(w.scratch.Residuals[first:end], 4)
@@ -138,7 +143,7 @@ func (w *worker) removeTurnError() {
 		}
 		if e.Found() {
 			corrected := make([]float64, len(w.value))
-			e.Correct(w.time, w.value, corrected)
+			e.Correct(w.value, corrected, w.scratch)
 			w.value = corrected
 			w.out.EncoderError = e.Amplitude()
 		}
@@ -224,9 +229,9 @@ func (w *worker) takeCoast() {
 		c.Speed = d.value[lo:hi]
 		c.Quantum = signal.Quantum(c.Speed)
 		length := w.ph.CoastEnd - w.ph.CoastStart
-		if e, _ := signal.OncePerTurn(c.Time, c.Speed, math.Min(length, math.Max(2, length/8)), &w.scratch); e.Found() {
+		if e, _ := signal.OncePerTurn(c.Time, c.Speed, math.Min(length, math.Max(2, length/8)), w.scratch); e.Found() {
 			corrected := make([]float64, len(c.Speed))
-			e.Correct(c.Time, c.Speed, corrected)
+			e.Correct(c.Speed, corrected, w.scratch)
 			c.Speed = corrected
 		}
 	} else {

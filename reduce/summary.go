@@ -13,7 +13,10 @@ func (w *worker) summarise() {
 	if w.s.Radius > 0 {
 		w.out.MaxSurfaceSpeed = w.s.Radius * largestMean(w.r.drum.speed)
 	}
-	w.out.Means = channelMeans(w.r.log, w.ph.Start, w.ph.End)
+	w.out.Means = map[string]float64{}
+	if w.r.log.Kind == signal.Sampled {
+		w.out.Means = channelMeans(w.r.log, w.r.drum.row(w.first), w.r.drum.row(w.end-1))
+	}
 	w.out.Lambda = math.NaN()
 	if v, ok := w.out.Means[signal.Lambda]; ok {
 		w.out.Lambda = v
@@ -57,33 +60,48 @@ func largestMean(v []float64) float64 {
 	if len(v) < row {
 		return math.NaN()
 	}
+	sum := 0.0
 	largest := math.Inf(-1)
-	for i := row; i <= len(v); i++ {
-		largest = math.Max(largest, meanOf(v[i-row:i]))
+	for i, x := range v {
+		sum += x
+		if i >= row {
+			sum -= v[i-row]
+		}
+		if i >= row-1 && sum > largest {
+			largest = sum
+		}
 	}
-	return largest
+	return largest / row
 }
 
-// channelMeans returns the mean of every channel of a sampled log over the rows
-// between two moments, missing cells left out; a channel without a value there is
+// channelMeans returns the mean of every channel of a sampled log over its rows
+// from first to last, missing cells left out; a channel without a value there is
 // left out.
-func channelMeans(log *signal.Log, from, to float64) map[string]float64 {
+func channelMeans(log *signal.Log, first, last int) map[string]float64 {
 	means := make(map[string]float64, len(log.Channels))
 	for i := range log.Channels {
 		c := &log.Channels[i]
-		if len(c.Values) != len(log.Time) {
+		if len(c.Values) <= last {
 			continue
 		}
-		sum, n := 0.0, 0
-		for k, v := range c.Values {
-			if t := log.Time[k]; t >= from && t <= to && !math.IsNaN(v) && !math.IsInf(v, 0) {
-				sum += v
-				n++
-			}
-		}
-		if n > 0 {
-			means[c.Name] = sum / float64(n)
+		if m := mean(c.Values[first : last+1]); !math.IsNaN(m) {
+			means[c.Name] = m
 		}
 	}
 	return means
+}
+
+// mean returns the mean of the finite values, NaN without any.
+func mean(v []float64) float64 {
+	sum, n := 0.0, 0
+	for _, x := range v {
+		if !math.IsNaN(x) && !math.IsInf(x, 0) {
+			sum += x
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / float64(n)
 }

@@ -202,7 +202,10 @@ func Spikes(t, y []float64, rows []int, fraction float64) []Spiked {
 	var spikes []Spiked
 	for i := 1; i+1 < len(y); i++ {
 		a, b := y[i]-y[i-1], y[i]-y[i+1]
-		if math.Abs(a) > limit && math.Abs(b) > limit && a*b > 0 && math.Abs(y[i+1]-y[i-1]) < math.Min(math.Abs(a), math.Abs(b))/3 {
+		if a*b <= limit*limit {
+			continue // to different sides, or one of them too close
+		}
+		if math.Abs(a) > limit && math.Abs(b) > limit && math.Abs(y[i+1]-y[i-1]) < math.Min(math.Abs(a), math.Abs(b))/3 {
 			spikes = append(spikes, Spiked{i, Defect{Kind: Spike, Row: rowOf(rows, i), Count: 1, Start: t[i-1], End: t[i+1],
 				Measured: a, Limit: limit, Unit: "rad/s", Repaired: true}})
 		}
@@ -214,7 +217,9 @@ func Spikes(t, y []float64, rows []int, fraction float64) []Spiked {
 func maximum(y []float64) float64 {
 	m := math.Inf(-1)
 	for _, v := range y {
-		m = math.Max(m, v)
+		if v > m {
+			m = v
+		}
 	}
 	return m
 }

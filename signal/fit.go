@@ -39,6 +39,15 @@ type Fit struct {
 // It returns ErrTooFew with fewer than degree + 1 samples and ErrSingular where
 // the moments do not determine the polynomial; the receiver is then of no use.
 func (f *Fit) Over(t, y []float64, centre, scale float64, degree int) error {
+	if err := f.over(t, y, centre, scale, degree); err != nil {
+		return err
+	}
+	f.sumSquares(t, y)
+	return nil
+}
+
+// over is Over without the residual sum of squares.
+func (f *Fit) over(t, y []float64, centre, scale float64, degree int) error {
 	if degree < 1 || degree > MaxDegree {
 		return fmt.Errorf("local fit of degree %d: 1 to %d are offered", degree, MaxDegree)
 	}
@@ -57,7 +66,7 @@ func (f *Fit) Over(t, y []float64, centre, scale float64, degree int) error {
 	if !f.inverse.setInverseOfMoments(&s, degree+1) {
 		return ErrSingular
 	}
-	f.solve(t, y, &r, base, slope)
+	f.solve(&r, base, slope)
 	return nil
 }
 
@@ -70,19 +79,21 @@ func (f *Fit) Again(like *Fit, t, y []float64) error {
 	f.Centre, f.Scale, f.Degree, f.Count = like.Centre, like.Scale, like.Degree, like.Count
 	f.inverse = like.inverse
 	base, slope := f.chord(t, y)
-	var r [MaxDegree + 1]float64
 	inv := 1 / f.Scale
+	y = y[:len(t)]
+	var r0, r1, r2, r3, r4 float64
 	for i, ti := range t {
 		x := (ti - f.Centre) * inv
 		v := y[i] - base - slope*x
 		x2 := x * x
-		r[0] += v
-		r[1] += v * x
-		r[2] += v * x2
-		r[3] += v * x2 * x
-		r[4] += v * x2 * x2
+		r0 += v
+		r1 += v * x
+		r2 += v * x2
+		r3 += v * x2 * x
+		r4 += v * x2 * x2
 	}
-	f.solve(t, y, &r, base, slope)
+	f.solve(&[MaxDegree + 1]float64{r0, r1, r2, r3, r4}, base, slope)
+	f.sumSquares(t, y)
 	return nil
 }
 
@@ -151,9 +162,8 @@ func (f *Fit) quarticSums(t, y []float64, base, slope float64, s *[2*MaxDegree +
 	*r = [MaxDegree + 1]float64{r0, r1, r2, r3, r4}
 }
 
-// solve turns the right-hand side r into coefficients and, in a second pass,
-// sums the squared residuals.
-func (f *Fit) solve(t, y []float64, r *[MaxDegree + 1]float64, base, slope float64) {
+// solve turns the right-hand side r into coefficients.
+func (f *Fit) solve(r *[MaxDegree + 1]float64, base, slope float64) {
 	n := f.Degree + 1
 	f.Coefficients = [MaxDegree + 1]float64{}
 	for i := range n {
@@ -161,13 +171,19 @@ func (f *Fit) solve(t, y []float64, r *[MaxDegree + 1]float64, base, slope float
 			f.Coefficients[i] += f.inverse[i][j] * r[j]
 		}
 	}
-	c := &f.Coefficients
-	c[0] += base
-	c[1] += slope
-	ss, inv := 0.0, 1/f.Scale
+	f.Coefficients[0] += base
+	f.Coefficients[1] += slope
+}
+
+// sumSquares sums the squared residuals, in a second pass over the samples.
+func (f *Fit) sumSquares(t, y []float64) {
+	c, inv := f.Coefficients, 1/f.Scale
+	y = y[:len(t)]
+	ss := 0.0
 	for i, ti := range t {
 		x := (ti - f.Centre) * inv
-		e := y[i] - (c[0] + x*(c[1]+x*(c[2]+x*(c[3]+x*c[4]))))
+		x2 := x * x
+		e := y[i] - (c[0] + x*c[1] + x2*(c[2]+x*c[3]+x2*c[4]))
 		ss += e * e
 	}
 	f.ResidualSS = ss
@@ -225,7 +241,8 @@ func (f *Fit) Values(t, out []float64) {
 
 // Residuals writes y minus the fitted polynomial to out, which may be y itself.
 func (f *Fit) Residuals(t, y, out []float64) {
-	c, inv := &f.Coefficients, 1/f.Scale
+	c, inv := f.Coefficients, 1/f.Scale
+	y, out = y[:len(t)], out[:len(t)]
 	for i, ti := range t {
 		x := (ti - f.Centre) * inv
 		out[i] = y[i] - (c[0] + x*(c[1]+x*(c[2]+x*(c[3]+x*c[4]))))

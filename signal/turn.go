@@ -21,10 +21,12 @@ func (e TurnError) Amplitude() float64 { return math.Hypot(e.Cosine, e.Sine) }
 // 15 on 2 and many degrees of freedom has a chance of 3e-7 where there is none.
 func (e TurnError) Found() bool { return e.F > 15 }
 
-// TurnScratch holds the working memory of OncePerTurn, to be used again.
+// TurnScratch holds the working memory of OncePerTurn, to be used again. The zero
+// value is ready.
 type TurnScratch struct {
-	angle, value, cosine, sine []float64
-	Residuals                  []float64 // of the speed, error taken off, as long as the samples used
+	angle, cosine, sine         []float64 // of the drum
+	value, withCosine, withSine []float64 // speed and speed times the terms, less their cubics
+	Residuals                   []float64 // of the speed, error taken off, as long as the samples used
 }
 
 // OncePerTurn estimates the once-per-turn error of a drum speed in rad/s, sampled
@@ -48,34 +50,14 @@ func OncePerTurn(t, speed []float64, block float64, scratch *TurnScratch) (e Tur
 		angle[i] = angle[i-1] + (t[i]-t[i-1])*(speed[i]+speed[i-1])/2
 	}
 	for i, a := range angle {
-		s, c := math.Sincos(a)
-		scratch.cosine[i], scratch.sine[i] = speed[i]*c, speed[i]*s
+		scratch.sine[i], scratch.cosine[i] = math.Sincos(a)
 	}
 	bounds = blocks(t, angle, block)
-	var g [3][2]float64 // products of residual cosine, sine, value with cosine, sine
-	var f, again Fit
+	var g turnProducts
 	first := 0
 	for _, end := range bounds {
-		ts := t[first:end]
-		mid, half := (ts[0]+ts[len(ts)-1])/2, (ts[len(ts)-1]-ts[0])/2
-		value, cosine, sine := scratch.value[first:end], scratch.cosine[first:end], scratch.sine[first:end]
-		if f.Over(ts, speed[first:end], mid, half, 3) != nil {
+		if !g.add(t, speed, first, end, scratch) {
 			return TurnError{}, nil
-		}
-		f.Residuals(ts, speed[first:end], value)
-		for _, regressor := range [2][]float64{cosine, sine} {
-			if again.Again(&f, ts, regressor) != nil {
-				return TurnError{}, nil
-			}
-			again.Residuals(ts, regressor, regressor)
-		}
-		for i, c := range cosine {
-			s, v := sine[i], value[i]
-			g[0][0] += c * c
-			g[0][1] += c * s
-			g[1][1] += s * s
-			g[2][0] += v * c
-			g[2][1] += v * s
 		}
 		first = end
 	}
@@ -87,8 +69,63 @@ func OncePerTurn(t, speed []float64, block float64, scratch *TurnScratch) (e Tur
 	return e, bounds
 }
 
+// turnProducts are sums of products of residual cosine, sine and value (rows) with
+// residual cosine and sine.
+type turnProducts [3][2]float64
+
+// add takes in the block from sample first to end: cubics are taken off its speed
+// and off the speed times both terms, and products of what remains are summed.
+func (g *turnProducts) add(t, speed []float64, first, end int, scratch *TurnScratch) bool {
+	t, speed = t[first:end], speed[first:end]
+	cosine, sine := scratch.cosine[first:end], scratch.sine[first:end]
+	value, withCosine, withSine := scratch.value[first:end], scratch.withCosine[first:end], scratch.withSine[first:end]
+	last := len(t) - 1
+	half := (t[last] - t[0]) / 2
+	var f Fit
+	if f.over(t, speed, t[0]+half, half, 3) != nil {
+		return false
+	}
+	var rc, rs [4]float64
+	inv := 1 / f.Scale
+	for i, ti := range t {
+		x := (ti - f.Centre) * inv
+		c, s := speed[i]*cosine[i], speed[i]*sine[i]
+		x2 := x * x
+		x3 := x2 * x
+		rc[0] += c
+		rc[1] += c * x
+		rc[2] += c * x2
+		rc[3] += c * x3
+		rs[0] += s
+		rs[1] += s * x
+		rs[2] += s * x2
+		rs[3] += s * x3
+	}
+	var a, b [4]float64
+	for i := range 4 {
+		for j := range 4 {
+			a[i] += f.inverse[i][j] * rc[j]
+			b[i] += f.inverse[i][j] * rs[j]
+		}
+	}
+	y := f.Coefficients
+	for i, ti := range t {
+		x := (ti - f.Centre) * inv
+		v := speed[i] - (y[0] + x*(y[1]+x*(y[2]+x*y[3])))
+		c := speed[i]*cosine[i] - (a[0] + x*(a[1]+x*(a[2]+x*a[3])))
+		s := speed[i]*sine[i] - (b[0] + x*(b[1]+x*(b[2]+x*b[3])))
+		value[i], withCosine[i], withSine[i] = v, c, s
+		g[0][0] += c * c
+		g[0][1] += c * s
+		g[1][1] += s * s
+		g[2][0] += v * c
+		g[2][1] += v * s
+	}
+	return true
+}
+
 // solve finds the two terms from the products g and leaves the residuals.
-func (e *TurnError) solve(g *[3][2]float64, scratch *TurnScratch, freedom int) {
+func (e *TurnError) solve(g *turnProducts, scratch *TurnScratch, freedom int) {
 	det := g[0][0]*g[1][1] - g[0][1]*g[0][1]
 	if det > 1e-9*g[0][0]*g[1][1] && freedom > 0 {
 		e.Cosine = (g[2][0]*g[1][1] - g[2][1]*g[0][1]) / det
@@ -97,7 +134,7 @@ func (e *TurnError) solve(g *[3][2]float64, scratch *TurnScratch, freedom int) {
 	ss := 0.0
 	r := scratch.Residuals
 	for i, v := range scratch.value {
-		r[i] = v - e.Cosine*scratch.cosine[i] - e.Sine*scratch.sine[i]
+		r[i] = v - e.Cosine*scratch.withCosine[i] - e.Sine*scratch.withSine[i]
 		ss += r[i] * r[i]
 	}
 	if explained := e.Cosine*g[2][0] + e.Sine*g[2][1]; explained > 0 {
@@ -108,17 +145,11 @@ func (e *TurnError) solve(g *[3][2]float64, scratch *TurnScratch, freedom int) {
 	}
 }
 
-// Correct divides the error out of a speed. t and speed are those that the error
-// was estimated from; the result goes to out, which may be speed itself.
-func (e TurnError) Correct(t, speed, out []float64) {
-	angle, previous := 0.0, speed[0]
+// Correct divides the error out of the speed that it was found in and writes the
+// result to out, as long. scratch is as OncePerTurn left it.
+func (e TurnError) Correct(speed, out []float64, scratch *TurnScratch) {
 	for i, v := range speed {
-		if i > 0 {
-			angle += (t[i] - t[i-1]) * (v + previous) / 2
-		}
-		previous = v
-		s, c := math.Sincos(angle)
-		out[i] = v / (1 + e.Cosine*c + e.Sine*s)
+		out[i] = v / (1 + e.Cosine*scratch.cosine[i] + e.Sine*scratch.sine[i])
 	}
 }
 
@@ -145,9 +176,14 @@ func blocks(t, angle []float64, length float64) []int {
 
 // resize makes room for n samples.
 func (s *TurnScratch) resize(n int) {
+	parts := []*[]float64{&s.angle, &s.cosine, &s.sine, &s.value, &s.withCosine, &s.withSine, &s.Residuals}
 	if cap(s.angle) < n {
-		all := make([]float64, 5*n)
-		s.angle, s.value, s.cosine, s.sine, s.Residuals = all[:n:n], all[n:2*n:2*n], all[2*n:3*n:3*n], all[3*n:4*n:4*n], all[4*n:]
+		all := make([]float64, len(parts)*n)
+		for k, p := range parts {
+			*p = all[k*n : (k+1)*n : (k+1)*n]
+		}
 	}
-	s.angle, s.value, s.cosine, s.sine, s.Residuals = s.angle[:n], s.value[:n], s.cosine[:n], s.sine[:n], s.Residuals[:n]
+	for _, p := range parts {
+		*p = (*p)[:n]
+	}
 }
