@@ -65,10 +65,10 @@ var airLaws = []airLaw{
 		},
 	},
 	{
-		// SAE J607: (29.92/pd)·√((459.7 + F)/519.7), pd dry in inHg, F in °F.
-		// 519.7 °R is 519.7/1.8 K; 1 inHg = 3386.389 Pa (NIST SP 811).
+		// SAE J607: (29.92/pd)·√((459.7 + F)/519.7), pd dry in inHg, F in °F, as
+		// commonly printed. 1 inHg = 3386.389 Pa (NIST SP 811).
 		name:      "SAE J607",
-		reference: atmosphere{pressure: 29.92 * 3386.389, temperature: 519.7 / 1.8},
+		reference: atmosphere{pressure: 29.92 * 3386.389, temperature: (60 + 459.67) / 1.8},
 		factor: func(a atmosphere) float64 {
 			fahrenheit := float64(a.temperature)*1.8 - 459.67
 			return 29.92 * 3386.389 / float64(a.dry()) * math.Sqrt((459.7+fahrenheit)/519.7)

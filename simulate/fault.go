@@ -132,16 +132,20 @@ func (s faultSet) names() []string {
 	return names
 }
 
+// hits says whether a pull with that name, configuration and block carries f.
+func (f *Fault) hits(pull, configuration string, block int) bool {
+	if f.Name == coldFirstBlock && len(f.Pulls) == 0 && f.Configuration == "" {
+		return block == 0
+	}
+	return slices.Contains(f.Pulls, pull) || f.Configuration == configuration
+}
+
 // faultsOf returns the faults of the pull with the given name, configuration and
 // block, with their sizes filled in.
 func (s *Scenario) faultsOf(pull, configuration string, block int) faultSet {
 	set := faultSet{}
 	for _, f := range s.Faults {
-		hit := slices.Contains(f.Pulls, pull) || f.Configuration == configuration && f.Configuration != ""
-		if f.Name == coldFirstBlock && len(f.Pulls) == 0 && f.Configuration == "" {
-			hit = block == 0
-		}
-		if !hit {
+		if !f.hits(pull, configuration, block) {
 			continue
 		}
 		if kind, _ := faultKind(f.Name); f.Size == 0 {

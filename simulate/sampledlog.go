@@ -47,7 +47,7 @@ func (s *Scenario) sample(p *plannedPull, c *course, r *rand.Rand) []channel {
 	engine := newChannel("engine_speed [1/min]", l.EngineStep)
 	throttle := newChannel("throttle [%]", 1)
 	oil := newChannel("oil_temp [degC]", oilStep)
-	lambda := newChannel("lambda [1]", lambdaStep)
+	lambda := newChannel("lambda", lambdaStep)
 
 	scale := s.drumUnit()
 	sensor := cruiseLambda

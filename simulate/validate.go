@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -19,7 +20,7 @@ const (
 	maxParts          = 200
 	maxFaults         = 200
 	maxText           = 300
-	maxRows           = 5e7   // rows or pulses of a whole campaign, if every pull took longestLog
+	maxRows           = 2e7   // rows or pulses of a whole campaign, if every pull took longestLog
 	longestLog        = 300.0 // s
 )
 
@@ -347,6 +348,22 @@ func (s *Scenario) checkFaults(p *problems) {
 	for i := range s.Faults {
 		if err := s.checkFault(i, len(s.Plan.Order)*s.Plan.PullsPerBlock); err != nil {
 			p.list = append(p.list, err)
+			return
+		}
+	}
+	for number := range len(s.Plan.Order) * s.Plan.PullsPerBlock {
+		block := number / s.Plan.PullsPerBlock
+		name := strconv.Itoa(number + 1)
+		carried := map[string]bool{}
+		for _, f := range s.Faults {
+			if !f.hits(name, string(s.Plan.Order[block]), block) {
+				continue
+			}
+			if carried[f.Name] {
+				p.add("fault %s: pull %s would carry it twice", f.Name, name)
+				return
+			}
+			carried[f.Name] = true
 		}
 	}
 }
