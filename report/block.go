@@ -29,8 +29,8 @@ type (
 	}
 	// bullets is a list of sentences.
 	bullets struct{ Items []string }
-	// flag is a check that did not pass, beside what it touches.
-	flag struct {
+	// openCheck is a check that did not pass, beside what it touches.
+	openCheck struct {
 		Mark, Status, Name, Message string
 	}
 	// figure is a chart with its caption.
@@ -55,13 +55,13 @@ func (heading) isBlock()   {}
 func (verdict) isBlock()   {}
 func (paragraph) isBlock() {}
 func (bullets) isBlock()   {}
-func (flag) isBlock()      {}
+func (openCheck) isBlock() {}
 func (figure) isBlock()    {}
 func (table) isBlock()     {}
 
-// flagOf turns a check into a flag.
-func flagOf(k campaign.Check) flag {
-	return flag{Mark: statusMark(k.Status), Status: string(k.Status), Name: clean(k.ID), Message: cleanTo(k.Message, 1000)}
+// flagOf turns a check into a block.
+func flagOf(k campaign.Check) openCheck {
+	return openCheck{Mark: statusMark(k.Status), Status: string(k.Status), Name: clean(k.ID), Message: cleanTo(k.Message, 1000)}
 }
 
 // document lists the blocks of g in the order in which a person reads: verdict,

@@ -14,7 +14,7 @@ var (
 	paintInk       = draw.Paint{Name: "ink", R: 0x1a, G: 0x1f, B: 0x26, Alpha: 1}
 	paintMuted     = draw.Paint{Name: "muted", R: 0x55, G: 0x5e, B: 0x6b, Alpha: 1}
 	paintGrid      = draw.Paint{Name: "grid", R: 0xdd, G: 0xe1, B: 0xe6, Alpha: 1}
-	paintFrame     = draw.Paint{Name: "frame", R: 0x8a, G: 0x93, B: 0x9e, Alpha: 1}
+	paintFrame     = draw.Paint{Name: "frame", R: 0x7d, G: 0x87, B: 0x92, Alpha: 1}
 	paintBand      = draw.Paint{Name: "band", R: 0xf3, G: 0xf1, B: 0xea, Alpha: 1}
 	paintPaper     = draw.Paint{Name: "paper", R: 0xff, G: 0xff, B: 0xff, Alpha: 1}
 	paintWarn      = draw.Paint{Name: "warn", R: 0xb0, G: 0x86, B: 0x00, Alpha: 1}

@@ -74,7 +74,7 @@ func (f *frame) gainKey(c *compare.Comparison, s gainSeries) {
 	p.Add(draw.Area{Points: draw.Box(x, y-0.85*em, 1.8*em, em), Paint: paintGain.Faded(0.24)})
 	words := confidence(c.Confidence) + " limits for the whole riding band at once"
 	if s.Clipped {
-		words += ", beyond the axis in part"
+		words += ", partly cut"
 	}
 	x = f.keyWords(x+2.3*em, y, words)
 	p.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: y - 0.35*em}, {X: x + 1.8*em, Y: y - 0.35*em}}, Width: 1.1, Dash: f.dash(dashLimits), Paint: paintGain})

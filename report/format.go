@@ -34,7 +34,7 @@ func fixed(v float64, places int) string {
 // signed is fixed with a plus sign before a positive number.
 func signed(v float64, places int) string {
 	s := fixed(v, places)
-	if v > 0 && strings.Trim(s, "0.") != "" {
+	if v > 0 && s != "–" && strings.Trim(s, "0.") != "" {
 		return "+" + s
 	}
 	return s

@@ -8,11 +8,11 @@ import (
 	"fairpull/report/draw"
 )
 
-// maxMultiples bounds the small charts of pulls.
-const maxMultiples = 60
+// maxMultiples bounds the small charts of pulls: as many as stand on one page.
+const maxMultiples = 40
 
 // smallMultiples draws each pull's torque small; false where no pull has a
-// curve. Beyond sixty pulls the rest is left to the table, and it says so.
+// curve. Beyond forty pulls the rest is left to the table, and it says so.
 func (g *Gain) smallMultiples(l look, units quantity.System) (draw.Picture, bool) {
 	unit := units.Unit(quantity.Torque)
 	x, y := newExtent(), newExtent()

@@ -111,7 +111,7 @@ func pageBlockOf(b block) (pageBlock, error) {
 		return pageBlock{Kind: "paragraph", Words: unbroken(b.Words), Small: b.Small}, nil
 	case bullets:
 		return pageBlock{Kind: "bullets", Items: b.Items}, nil
-	case flag:
+	case openCheck:
 		return pageBlock{Kind: "flag", Mark: b.Mark, Status: b.Status, Name: b.Name, Words: unbroken(b.Message)}, nil
 	case figure:
 		var svg bytes.Buffer

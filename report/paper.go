@@ -126,7 +126,7 @@ func (p *paper) write(blocks []block) {
 			for _, item := range b.Items {
 				p.bullet(item)
 			}
-		case flag:
+		case openCheck:
 			p.flag(b)
 		case figure:
 			p.figure(b)
@@ -198,7 +198,7 @@ func (p *paper) verdict(v verdict) {
 }
 
 // flag sets a check that did not pass within a frame.
-func (p *paper) flag(f flag) {
+func (p *paper) flag(f openCheck) {
 	const pad = 5.0
 	lines := draw.Wrap(unbroken(f.Mark+" "+f.Status+": "+f.Name+". "+f.Message), sizeText, draw.Regular, p.width-2*pad-6)
 	height := float64(len(lines))*sizeText*leading + 1.4*pad

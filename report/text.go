@@ -16,7 +16,7 @@ import (
 // TextOptions say how a terminal is written to. The zero value writes 80 columns
 // in SI units with Unicode characters and without colour.
 type TextOptions struct {
-	Width int  // columns; below 60: 80, above 160: 160
+	Width int  // columns; fewer than 80 count as 80, which the tables need; more than 160 as 160
 	Color bool // ANSI colours; every colour has a second code beside it
 	ASCII bool // 7-bit characters only
 	Units quantity.System
@@ -28,10 +28,10 @@ type TextOptions struct {
 func (g *Gain) Text(w io.Writer, o TextOptions) error {
 	buffered := bufio.NewWriter(w)
 	t := &terminal{out: buffered, o: o, width: min(o.Width, 160)}
-	if o.Width < 60 {
+	if o.Width < 80 {
 		t.width = 80
 	}
-	t.line(t.styled(styleBold, g.title()))
+	t.title(g.title())
 	t.words("", g.byline())
 	for i := range g.Comparisons {
 		g.comparisonText(t, i)
@@ -94,33 +94,50 @@ func (t *terminal) form(s string) string {
 }
 
 var asciiForms = strings.NewReplacer("“", `"`, "”", `"`, "−", "-", "–", "-", "±", "+/-", "·", ".", "°", "deg ", "²", "2", "³", "3",
-	"✓", "ok", "✗", "x", "…", "...", "’", "'", "é", "e", "ü", "ue", "ö", "oe", "ä", "ae", "ß", "ss")
+	"✓", "ok", "✗", "x", "…", "~", "’", "'", "é", "e", "ü", "ue", "ö", "oe", "ä", "ae", "ß", "ss")
 
 // words wraps s behind an indent.
-func (t *terminal) words(indent, s string) { t.hanging(styleNone, indent, indent, s) }
+func (t *terminal) words(indent, s string) { t.hanging(styleNone, indent, s) }
 
-// hanging wraps s with its own words for the start of the first line, in style
-// look, and an indent for the others. A number stays with its unit.
-func (t *terminal) hanging(look style, first, rest, s string) {
+// hanging wraps s behind its first words, which are in the style look; the lines
+// after the first are indented by as much.
+func (t *terminal) hanging(look style, first, s string) {
 	first = t.form(first)
-	line, n := t.styled(look, first), utf8.RuneCountInString(first)
-	start := n
-	for _, word := range strings.Split(unbroken(s), " ") {
-		word = t.form(strings.ReplaceAll(word, "\u00a0", " "))
-		length := utf8.RuneCountInString(word)
-		if n > start && n+1+length > t.width {
-			t.line(line)
-			line, n = rest, utf8.RuneCountInString(rest)
-			start = n
+	indent := utf8.RuneCountInString(first)
+	for i, line := range t.wrapped(s, t.width-indent) {
+		start := strings.Repeat(" ", indent)
+		if i == 0 {
+			start = t.styled(look, first)
 		}
-		if n > start {
-			line += " "
-			n++
-		}
-		line += word
-		n += length
+		t.line(start + line)
 	}
-	t.line(line)
+}
+
+// title writes s in bold, wrapped.
+func (t *terminal) title(s string) {
+	for _, line := range t.wrapped(s, t.width) {
+		t.line(t.styled(styleBold, line))
+	}
+}
+
+// wrapped breaks s into lines of at most width characters, at spaces where it
+// can. A number stays with its unit.
+func (t *terminal) wrapped(s string, width int) []string {
+	var lines []string
+	var line []rune
+	for _, text := range strings.Split(unbroken(s), " ") {
+		word := []rune(t.form(strings.ReplaceAll(text, "\u00a0", " ")))
+		if len(line) > 0 && len(line)+1+len(word) > width {
+			lines, line = append(lines, string(line)), nil
+		}
+		if len(line) > 0 {
+			line = append(line, ' ')
+		}
+		for line = append(line, word...); len(line) > width; line = line[width:] {
+			lines = append(lines, string(line[:width]))
+		}
+	}
+	return append(lines, string(line))
 }
 
 func (t *terminal) section(name string) {
@@ -140,7 +157,7 @@ func padLeft(s string, n int) string {
 func (g *Gain) comparisonText(t *terminal, i int) {
 	c := &g.Comparisons[i]
 	t.line("")
-	t.line(t.styled(styleBold, strings.ToUpper(Verdict(c))) + "  " + g.shortSide(c.Candidate) + " against " + g.shortSide(c.Baseline))
+	t.hanging(styleBold, strings.ToUpper(Verdict(c))+"  ", g.shortSide(c.Candidate)+" against "+g.shortSide(c.Baseline))
 	t.words("", g.Sentence(c))
 	t.line("")
 	g.figuresText(t, c)
@@ -191,7 +208,7 @@ func (g *Gain) figuresText(t *terminal, c *compare.Comparison) {
 
 func (g *Gain) flagText(t *terminal, k campaign.Check) {
 	f := flagOf(k)
-	t.hanging(statusStyle(k.Status), "  "+f.Mark+" "+f.Status+" ", "         ", f.Name+": "+f.Message)
+	t.hanging(statusStyle(k.Status), "  "+f.Mark+" "+f.Status+" ", f.Name+": "+f.Message)
 }
 
 func statusStyle(s campaign.Status) style {
@@ -232,7 +249,7 @@ func (g *Gain) checksText(t *terminal) {
 			}
 		}
 		if len(names) > 0 {
-			t.hanging(statusStyle(status), "  "+statusMark(status)+" "+string(status)+" ", "         ", strings.Join(names, ", "))
+			t.hanging(statusStyle(status), "  "+statusMark(status)+" "+string(status)+" ", strings.Join(names, ", "))
 		}
 	}
 	for _, k := range notPassed(g.Checks) {
