@@ -3,6 +3,8 @@ package ingest
 import (
 	"bytes"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"fairpull/signal"
@@ -64,7 +66,7 @@ func findHeader(file string, text []byte, sources map[string]string) (*header, e
 		}
 	}
 	if first == nil {
-		return nil, noHeader(file, text)
+		return nil, noHeader(file, text, sources)
 	}
 	return first, nil
 }
@@ -179,8 +181,9 @@ func isValue(cell string) bool {
 }
 
 // noHeader returns the error for a text without a header of a known kind. It
-// shows the names of the line that looks most like one.
-func noHeader(file string, text []byte) error {
+// shows the names of the line that looks most like one, and the name in it that
+// is nearest to one that was looked for.
+func noHeader(file string, text []byte, sources map[string]string) error {
 	lines := lineReader{text: text}
 	var best []string
 	bestLine, widest := 0, 0
@@ -192,7 +195,7 @@ func noHeader(file string, text []byte) error {
 		for _, delimiter := range delimiters {
 			widest = max(widest, bytes.Count(line, []byte{delimiter})+1)
 			cells, ok := splitLine(line, delimiter)
-			if ok && len(cells) > len(best) && !isValue(cells[0]) && !isValue(cells[len(cells)-1]) {
+			if ok && len(cells) > max(len(best), 1) && !isValue(cells[0]) && !isValue(cells[len(cells)-1]) {
 				best, bestLine = cells, lines.number
 			}
 		}
@@ -208,15 +211,21 @@ func noHeader(file string, text []byte) error {
 		Err:  because(ErrNoHeader, "no header was found that names drum_speed, drum_pulse, or engine_speed with power or torque"),
 		Cure: `name the columns so, or say in campaign.toml which they are, as in drum_speed = { column = "v", unit = "km/h" } under [channels]`,
 	}
-	if len(best) > 1 {
+	if best != nil {
 		e.Text = strings.Join(best[:min(len(best), 8)], " | ")
 		e.Err = because(ErrNoHeader, "names no drum_speed, no drum_pulse, and no engine_speed with power or torque")
 	}
+	wanted := []string{signal.DrumSpeed, drumPulseColumn}
+	for _, column := range slices.Sorted(maps.Keys(sources)) {
+		channel := sources[column]
+		if slices.Contains(wanted, channel) && column != channel {
+			e.Cure = fmt.Sprintf("[channels] names the column %s for %s: correct it there, or name the column %s", printable(column, longestShown), channel, channel)
+			wanted = append(wanted, column)
+		}
+	}
 	for _, cell := range best {
-		for _, key := range []string{signal.DrumSpeed, drumPulseColumn} {
-			if t := readTitle(cell, nil); nearest(t.base, []string{key}) != "" {
-				e.Cure = fmt.Sprintf("is the column %s meant to be %s? Then name it so, or under [channels] of campaign.toml", printable(t.base, longestShown), key)
-			}
+		if t := readTitle(cell, nil); nearest(t.base, wanted) != "" {
+			e.Cure = fmt.Sprintf("is the column %s meant to be %s? Then name it so, or under [channels] of campaign.toml", printable(t.base, longestShown), nearest(t.base, wanted))
 		}
 	}
 	return e

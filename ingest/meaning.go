@@ -160,8 +160,8 @@ func cutUnit(cell string) (base, unit string, found bool) {
 // sources returns which channel each column of [channels] gives.
 func sources(channels campaign.ChannelMap) map[string]string {
 	columns := make(map[string]string, len(channels))
-	for name, source := range channels {
-		column := source.Column
+	for _, name := range sortedNames(channels) {
+		column := channels[name].Column
 		if column == "" {
 			column = name
 		}

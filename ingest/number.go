@@ -296,14 +296,13 @@ func isInfinite(text []byte) bool {
 	return false
 }
 
-// isExponent reports whether text is e or E, an optional sign and one to four
-// digits.
+// isExponent reports whether text is e or E, an optional sign and digits.
 func isExponent(text []byte) bool {
 	digits := text[1:]
 	if len(digits) > 0 && (digits[0] == '+' || digits[0] == '-') {
 		digits = digits[1:]
 	}
-	if len(digits) < 1 || len(digits) > 4 {
+	if len(digits) == 0 {
 		return false
 	}
 	for _, c := range digits {

@@ -215,6 +215,8 @@ func cellCure(c *column, cell []byte, err error) string {
 	switch {
 	case errors.Is(err, ErrTwoReadings) && c.clock:
 		return "export the time as hh:mm:ss or in seconds"
+	case err == errMixedMarks:
+		return "write the whole column with one decimal mark"
 	case errors.Is(err, ErrTwoReadings):
 		return fmt.Sprintf(`say which is the decimal mark, as in %s = { decimal = "," } under [channels] of campaign.toml`, c.name)
 	case c.clock:
