@@ -78,21 +78,36 @@ func (a *Analysis) doubts(c *compare.Comparison) compare.Doubts {
 	var d compare.Doubts
 	for i := range a.Checks {
 		k := &a.Checks[i]
-		if k.Status != campaign.Fail || !slices.Contains(withholding, k.ID) {
+		if k.Status != campaign.Fail || !slices.Contains(withholding, k.ID) && !a.onOneSideOnly(k, c) {
 			continue
 		}
 		if k.Comparison != "" && k.Comparison != c.Candidate {
 			continue
 		}
-		if a.open(k, c) {
-			d.OpenFail = true
-		}
+		d.OpenFail = d.OpenFail || a.open(k, c)
 	}
 	if share, ok := a.coastShare(c); ok && share.flagged(a.Limits) {
 		d.CoastFlagged, d.CoastShareHi = true, share.Hi
 	}
 	d.Answered = a.answered()
 	return d
+}
+
+// onOneSideOnly says whether k is an implausible pressure on some of the pulls
+// of c but not on all: a pressure that is wrong throughout drops out of the
+// gain, one that is wrong in part passes for a gain.
+func (a *Analysis) onOneSideOnly(k *campaign.Check, c *compare.Comparison) bool {
+	if k.ID != "pressure-plausible" {
+		return false
+	}
+	for _, b := range c.Blocks {
+		for _, name := range b.Pulls {
+			if !slices.Contains(k.Pulls, name) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // open says whether check k bears on comparison c and is unresolved: it stands
