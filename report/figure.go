@@ -183,9 +183,12 @@ func (g *Gain) levelTitle(s levelSeries) string {
 	return s.Name + where + ", " + s.Unit + ", corrected, full throttle"
 }
 
-// shortSide is a side's name as it fits beside a curve.
+// maxShortName bounds a name beside a curve or over a column.
+const maxShortName = 40
+
+// shortSide is a side's name as it fits beside a curve or over a column.
 func (g *Gain) shortSide(id string) string {
-	name, short := clean(g.configuration(id).Name), clean(id)
+	name, short := cleanTo(g.configuration(id).Name, maxShortName), cleanTo(id, maxShortName)
 	if name == "" || name == short {
 		return short
 	}

@@ -175,7 +175,7 @@ func (g *Gain) flagLine(c *compare.Comparison) string {
 	if len(open) == 0 {
 		return fmt.Sprintf("All %s passed.", plural(len(checks), "check"))
 	}
-	return fmt.Sprintf("%d of %s did not pass (%s).", len(open), plural(len(checks), "check"), strings.Join(open, "; "))
+	return fmt.Sprintf("%d of %s did not pass (%s).", len(open), plural(len(checks), "check"), strings.Join(few(open), "; "))
 }
 
 // joined joins the parts that are not empty.

@@ -58,7 +58,20 @@ func (g *Gain) flagsTouching(c *compare.Comparison, figures ...string) []block {
 			out = append(out, flagOf(k))
 		}
 	}
-	return out
+	return atMost(out, maxFlags)
+}
+
+// maxFlags bounds how many checks stand beside one figure; the table of checks
+// has them all.
+const maxFlags = 5
+
+// atMost keeps the first n blocks and says how many there are more.
+func atMost(flags []block, n int) []block {
+	if len(flags) <= n {
+		return flags
+	}
+	more := plural(len(flags)-n, "check") + " more did not pass: see the table of checks."
+	return append(flags[:n:n], paragraph{Words: more, Small: true})
 }
 
 // flagNames lists the checks of c that did not pass and touch figure, for the
@@ -70,7 +83,15 @@ func (g *Gain) flagNames(c *compare.Comparison, figure string) string {
 			names = append(names, statusMark(k.Status)+" "+clean(k.ID))
 		}
 	}
-	return strings.Join(names, ", ")
+	return strings.Join(few(names), ", ")
+}
+
+// few keeps the first names and says how many there are more.
+func few(names []string) []string {
+	if len(names) <= maxFlags {
+		return names
+	}
+	return append(names[:maxFlags:maxFlags], strconv.Itoa(len(names)-maxFlags)+" more")
 }
 
 // metricRow is one of the three figures in its table.
@@ -145,7 +166,7 @@ func (g *Gain) levelCell(c *compare.Comparison, row metricRow, value, rpm float6
 	}
 	s := level(value, value*halfOfLevel(c, row.metric, side), row.dimension, units)
 	if row.metric != compare.Band {
-		s += " at " + plain(rpm) + " rpm"
+		s += " at\u00a0" + plain(rpm) + "\u00a0rpm"
 	}
 	return s
 }

@@ -58,11 +58,13 @@ func shortNumber(v float64) string { return typographic(strconv.FormatFloat(v, '
 // pullBlocks lists the pulls and draws each of them small.
 func (g *Gain) pullBlocks(l look, o documentOptions) []block {
 	blocks := []block{heading{Level: 2, Words: "Pulls", ID: "pulls"}}
+	var flags []block
 	for _, k := range notPassed(g.Checks) {
 		if slices.Contains(k.Touches, "pulls") {
-			blocks = append(blocks, flagOf(k))
+			flags = append(flags, flagOf(k))
 		}
 	}
+	blocks = append(blocks, atMost(flags, maxFlags)...)
 	blocks = append(blocks, g.pullsTable(o.units))
 	if p, ok := g.smallMultiples(l, o.units); ok {
 		blocks = append(blocks, figure{Picture: p, Caption: "Corrected torque of each pull over engine speed, all to one scale; the other pulls stand behind in grey. A pull that is not used has a dotted line."})
@@ -129,7 +131,7 @@ func (g *Gain) configurationBlocks() []block {
 	cells := map[string]map[string]string{} // configuration → function → words
 	order := g.Campaign.Configurations
 	for _, c := range order {
-		t.Heads = append(t.Heads, g.shortSide(c.ID)+" – "+string(c.Role))
+		t.Heads = append(t.Heads, joined(" ", clean(c.ID), clean(c.Name))+" – "+string(c.Role))
 		t.Numeric = append(t.Numeric, false)
 		cells[c.ID] = map[string]string{}
 		for _, row := range configurationRows(c) {

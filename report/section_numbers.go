@@ -25,8 +25,8 @@ func (g *Gain) curveTable(i int, units quantity.System) table {
 	t := table{
 		Long: true,
 		Caption: "Table " + strconv.Itoa(i+1) + ": " + g.side(c.Candidate) + " over " + g.side(c.Baseline) +
-			". Speed: limits at that engine speed alone. Whole band: limits that hold for the riding band at once. Levels ± half of their interval. All at " + confidence(c.Confidence) + ".",
-		Heads: []string{"rpm", "Gain, %", "Speed, %", "Whole band, %", "Torque " + a + ", " + torque.Name, "Torque " + b + ", " + torque.Name,
+			". At this speed: limits for that engine speed alone. Whole band: limits that hold for the riding band at once. Levels ± half of their interval. All at " + confidence(c.Confidence) + ".",
+		Heads: []string{"rpm", "Gain, %", "At this speed, %", "Whole band, %", "Torque " + a + ", " + torque.Name, "Torque " + b + ", " + torque.Name,
 			"Power " + a + ", " + power.Name, "Power " + b + ", " + power.Name},
 		Numeric: []bool{true, true, true, true, true, true, true, true},
 	}
