@@ -11,6 +11,10 @@ import (
 // at is below flagP. It stays in: only a person can give a cause.
 const flagP = 0.01
 
+// plainDeviation is the size of a deviation (ln) below which nothing is unusual:
+// no drum tells a millionth of a torque, but arithmetic on equal numbers does.
+const plainDeviation = 1e-6
+
 // shapeDraws is the number of curves behind the p value of a pull's shape. The
 // chance of the divisor is integrated, so p values far below one in shapeDraws
 // are still meaningful.
@@ -101,7 +105,7 @@ func studentisedPull(rows [][]float64, p int, squares []float64) []deviate {
 	for k := range out {
 		d := rows[p][k] - mean[k]
 		out[k].deviation = d
-		if d != 0 {
+		if math.Abs(d) > plainDeviation {
 			out[k].t = d / math.Sqrt(squares[k]*factor)
 		}
 	}
@@ -134,8 +138,8 @@ func (a *analysis) strayBlocks() []stray {
 	var found []stray
 	for b, row := range a.noise.residuals {
 		free := 1 - a.design.leverage(b)
-		if free < timeFloor {
-			continue // the model follows this block wherever it goes
+		if free < timeFloor || math.Abs(row[k]) < plainDeviation {
+			continue // the model follows this block wherever it goes, or it does not deviate
 		}
 		left := max(0, whole-square(row[k])/free) / (df - 1)
 		s := stray{block: b, level: true, deviation: row[k] / free}

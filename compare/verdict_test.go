@@ -1,0 +1,390 @@
+package compare
+
+import (
+	"math"
+	"slices"
+	"testing"
+)
+
+// judged returns a comparison whose band figure has the given one-sided bounds in
+// per cent, all preconditions met.
+func judged(lower, upper, smallest float64) Comparison {
+	return Comparison{
+		SmallestGain: smallest / 100, Bracketed: true, DriftBounded: true,
+		Scatter: Scatter{SetupKnown: true, BlockKnown: true},
+		Band:    Figure{Interval: true, AtLeast: math.Log1p(lower / 100), AtMost: math.Log1p(upper / 100)},
+		Blocks:  []Block{{Pulls: []string{"1", "2"}}},
+	}
+}
+
+// The order of the verdicts is that of the gain result (docs/formats.md, section 2).
+func TestVerdicts(t *testing.T) {
+	for _, c := range []struct {
+		lower, upper, smallest float64
+		want                   Verdict
+		small                  bool
+	}{
+		{1, 5, 2, GainShown, false},
+		{0.1, 1.9, 2, GainShown, true},
+		{0.1, 1.9, 0, GainShown, false},
+		{-5, -1, 2, LossShown, false},
+		{-1.9, -0.1, 2, LossShown, true},
+		{-1.9, 1.9, 2, NoDifference, false},
+		{-2.0, 1.9, 2, NotEnoughEvidence, false},
+		{-1.9, 2.1, 2, NotEnoughEvidence, false},
+		{-1, 1, 0, NotEnoughEvidence, false},
+		{0, 5, 2, NotEnoughEvidence, false},
+	} {
+		got := judged(c.lower, c.upper, c.smallest)
+		got.Judge(Doubts{})
+		if got.Verdict != c.want || got.SmallerThanInterest != c.small || len(got.Reasons) != 0 {
+			t.Errorf("%+v: %q, smaller than interest %v, reasons %v", c, got.Verdict, got.SmallerThanInterest, got.Reasons)
+		}
+	}
+}
+
+// Every precondition withholds every verdict, with its reason, and may be judged
+// again.
+func TestReasons(t *testing.T) {
+	for _, bounds := range [][2]float64{{1, 5}, {-5, -1}, {-1, 1}} {
+		for reason, c := range map[Reason]struct {
+			spoil  func(*Comparison)
+			doubts Doubts
+		}{
+			SetupScatterUnknown: {func(c *Comparison) { c.Scatter.SetupKnown = false }, Doubts{}},
+			BlockScatterUnknown: {func(c *Comparison) { c.Scatter.BlockKnown = false }, Doubts{}},
+			PullScatterUnknown:  {func(c *Comparison) { c.Band.Interval = false }, Doubts{}},
+			DriftNotBounded:     {func(c *Comparison) { c.DriftBounded = false }, Doubts{}},
+			DriftGate:           {func(c *Comparison) { c.Drift.Gate = true }, Doubts{}},
+			UnusualOpen:         {func(c *Comparison) { c.Unusual = []Unusual{{Pull: "2"}} }, Doubts{Answered: []string{"1"}}},
+			NoPrimary:           {func(c *Comparison) { c.Band.Missing = "no band" }, Doubts{}},
+			OpenCheck:           {func(*Comparison) {}, Doubts{OpenFail: true}},
+			PlanChanged:         {func(*Comparison) {}, Doubts{PlanChanged: true}},
+		} {
+			got := judged(bounds[0], bounds[1], 2)
+			c.spoil(&got)
+			got.Judge(c.doubts)
+			if got.Verdict != NotEnoughEvidence || !slices.Equal(got.Reasons, []Reason{reason}) {
+				t.Errorf("%v: %q, reasons %v", reason, got.Verdict, got.Reasons)
+			}
+		}
+	}
+	c := judged(1, 5, 2)
+	c.Unusual = []Unusual{{Block: 0}, {Pull: "2"}}
+	c.Judge(Doubts{Answered: []string{"2"}})
+	if c.Verdict != NotEnoughEvidence {
+		t.Error("a flagged block was answered for one of its two pulls")
+	}
+	c.Judge(Doubts{Answered: []string{"2", "1"}})
+	if c.Verdict != GainShown {
+		t.Errorf("answered: %q %v", c.Verdict, c.Reasons)
+	}
+}
+
+// A gain is shown only above the upper end of a coast-down share that was flagged.
+func TestCoastDownShare(t *testing.T) {
+	for _, c := range []struct {
+		lower   float64
+		flagged bool
+		share   float64
+		want    Verdict
+	}{
+		{1, true, 0.005, GainShown},
+		{1, true, 0.02, NotEnoughEvidence},
+		{1, true, 0.011, NotEnoughEvidence},
+		{1, false, 0.02, GainShown},
+	} {
+		got := judged(c.lower, 5, 2)
+		got.Judge(Doubts{CoastFlagged: c.flagged, CoastShareHi: c.share})
+		if got.Verdict != c.want || (c.want == NotEnoughEvidence) != slices.Contains(got.Reasons, CoastDown) {
+			t.Errorf("%+v: %q %v", c, got.Verdict, got.Reasons)
+		}
+	}
+}
+
+// plainABA is three blocks of three pulls, the candidate 5 % up.
+func plainABA() Input {
+	return flat("ABA", [][]float64{{4.500, 4.502, 4.498}, {4.549, 4.551, 4.550}, {4.502, 4.500, 4.501}}, nil)
+}
+
+// With no knowledge of setup scatter a gain of 5 % on pulls of 0.2 % is not shown;
+// the tipping point is the setup SD, on five degrees of freedom, at which it would
+// just cease to be.
+func TestTippingPoint(t *testing.T) {
+	for _, oneSetup := range []bool{false, true} {
+		in := plainABA()
+		want, source := SetupScatterUnknown, FromNone
+		if oneSetup {
+			for i := range in.Pulls {
+				in.Pulls[i].Setup = "s"
+			}
+			want, source = BlockScatterUnknown, Cancelled
+		}
+		c := one(t, in)
+		if c.Verdict != NotEnoughEvidence || !slices.Equal(c.Reasons, []Reason{want}) || c.Scatter.Source != source {
+			t.Errorf("%q %v, source %q", c.Verdict, c.Reasons, c.Scatter.Source)
+		}
+		if !c.Band.Interval || !(c.Band.AtLeast > 0) {
+			t.Errorf("interval %v, at least %v", c.Band.Interval, c.Band.AtLeast)
+		}
+		for _, side := range []struct {
+			factor float64
+			want   Verdict
+		}{{0.999, GainShown}, {1.001, NotEnoughEvidence}} {
+			s := Spread{SD: c.TippingSD * side.factor, DF: 5}
+			in.History.Setup, in.History.Block = s, Spread{}
+			if oneSetup {
+				in.History.Setup, in.History.Block = Spread{}, s
+			}
+			got := one(t, in)
+			if got.Verdict != side.want || !math.IsNaN(got.TippingSD) {
+				t.Errorf("one setup %v, at %v of the tipping point: %q %v", oneSetup, side.factor, got.Verdict, got.Reasons)
+			}
+		}
+		in.History = History{}
+		for i := range in.Pulls {
+			if in.Pulls[i].Configuration == "B" {
+				in.Pulls[i].LogTorque = []float64{4.5005, 4.5005, 4.5005, 4.5005, 4.5005}
+			}
+		}
+		if c := one(t, in); !math.IsNaN(c.TippingSD) {
+			t.Errorf("nothing would be shown, and it tips at %v", c.TippingSD)
+		}
+	}
+}
+
+// Without repeated pulls gains are given and intervals are not.
+func TestNoReplicates(t *testing.T) {
+	in := flat("ABABAB", [][]float64{{4.50}, {4.55}, {4.501}, {4.552}, {4.499}, {4.549}}, nil)
+	in.History.Setup = Spread{0.005, 12}
+	c := one(t, in)
+	if c.Verdict != NotEnoughEvidence || !slices.Contains(c.Reasons, PullScatterUnknown) {
+		t.Errorf("%q %v", c.Verdict, c.Reasons)
+	}
+	within(t, "gain", c.Band.Gain, 0.05, 0.005)
+	n := c.Curve[2]
+	for what, v := range map[string]float64{
+		"SE": c.Band.SE, "Lo": c.Band.Lo, "AtLeast": c.Band.AtLeast, "node Lo": n.Lo, "BandLo": n.BandLo,
+		"everywhere": c.AtLeastEverywhere, "factor": c.WholeBandFactor, "pull SD": c.Scatter.PullSD, "drift": c.Drift.PerHour,
+	} {
+		if !math.IsNaN(v) {
+			t.Errorf("%s is %v without pull scatter", what, v)
+		}
+	}
+	if c.Band.Interval || n.Interval || c.Drift.Known || c.Parts != nil || c.SetupsToSettle != 0 {
+		t.Errorf("intervals claimed: %+v", c)
+	}
+	// A pull SD known from before gives them back.
+	in.History.Pull = Spread{0.002, 30}
+	if c := one(t, in); !c.Band.Interval || c.Verdict != GainShown {
+		t.Errorf("with a known pull SD: %v, %q %v", c.Band.Interval, c.Verdict, c.Reasons)
+	}
+}
+
+// Terms beside scatter, each by its closed form (docs/method.md, sections 3 and 6).
+func TestTermsOfTypeB(t *testing.T) {
+	in := plainABA()
+	in.History.Setup = Spread{0.004, 12}
+	bare := one(t, in)
+	v := square(bare.Band.SE)
+	var sum float64
+	for _, p := range bare.Parts {
+		sum += p
+	}
+	near(t, "parts", sum, v, 1e-12)
+	near(t, "setup part", bare.Parts[PartSetup], 1.5*0.004*0.004, 1e-12)
+	near(t, "pull part", bare.Parts[PartPull], 0.5*square(bare.Scatter.PullSD), 1e-12)
+
+	weather := in
+	weather.Pulls = slices.Clone(in.Pulls)
+	for i := range weather.Pulls {
+		if weather.Pulls[i].Configuration == "B" {
+			weather.Pulls[i].LnFactor = 0.02
+		}
+	}
+	c := one(t, weather)
+	near(t, "weather", square(c.Band.SE)-v, square(0.02*0.15), 1e-9)
+	df := square(v+9e-6) / (v*v/bare.Band.DF + square(9e-6)/8)
+	near(t, "df with weather", c.Band.DF, df, 1e-9)
+	near(t, "weather part", c.Parts[PartWeather], 9e-6, 1e-9)
+	weather.ExponentU = Spread{0.3, 20}
+	near(t, "weather of a stated exponent", square(one(t, weather).Band.SE)-v, square(0.02*0.3), 1e-9)
+	// The same weather on both sides, whatever it is, drops out.
+	for i := range weather.Pulls {
+		weather.Pulls[i].LnFactor = 0.07
+	}
+	near(t, "one weather", square(one(t, weather).Band.SE), v, 1e-12)
+
+	placed := in
+	placed.LossPlacement = map[string]float64{"B": 0.003}
+	near(t, "loss placement", square(one(t, placed).Band.SE)-v, square(0.003)/3, 1e-9)
+
+	drifting := in
+	drifting.DriftLinear = false
+	c = one(t, drifting)
+	near(t, "allowance", square(c.Band.SE)-v, square(c.Drift.Change*0.5)/3, 1e-9)
+	near(t, "drift part", c.Parts[PartDrift], square(c.Drift.Change*0.5)/3, 1e-9)
+	near(t, "largest partial sum", c.Drift.MaxWeightSum, 0.5, 1e-12)
+	near(t, "change", c.Drift.Change, c.Drift.PerHour*2, 1e-12)
+
+	// A-B alone: nothing tells the drift; the rates of earlier campaigns bound it.
+	pair := flat("AB", [][]float64{{4.5, 4.501}, {4.55, 4.551}}, nil)
+	pair.History.Setup = Spread{0.004, 12}
+	c = one(t, pair)
+	if c.Bracketed || c.DriftBounded || c.Drift.Known || !slices.Contains(c.Reasons, DriftNotBounded) {
+		t.Errorf("A-B: bracketed %v, reasons %v, drift %+v", c.Bracketed, c.Reasons, c.Drift)
+	}
+	v = square(c.Band.SE)
+	pair.History.DriftRate = Spread{0.006, 9}
+	c = one(t, pair)
+	near(t, "rate of drift", square(c.Band.SE)-v, square(1*0.006), 1e-9)
+	if !c.DriftBounded || c.Verdict != GainShown {
+		t.Errorf("A-B with known rates: %q %v", c.Verdict, c.Reasons)
+	}
+}
+
+// The gate closes on a drift that is shown and may be more than half of the gain,
+// and a declared straight drift opens it.
+func TestDriftGate(t *testing.T) {
+	drift := func(rate float64) Input {
+		values := make([][]float64, 5)
+		for b := range values {
+			at := 4.5 + rate*float64(b) + 0.02*float64(b%2)
+			values[b] = []float64{at, at + 0.0004, at - 0.0004}
+		}
+		in := flat("ABABA", values, nil)
+		in.History.Setup = Spread{0.002, 20}
+		in.DriftLinear = false
+		in.SmallestGain = 0.01
+		return in
+	}
+	strong := one(t, drift(0.02))
+	// D is 8 % over the session, a third of it 2.7 %, and half of the gain 1 %.
+	if !strong.Drift.Detected || !strong.Drift.Gate || !slices.Equal(strong.Reasons, []Reason{DriftGate}) || strong.Drift.Answer != DriftShown {
+		t.Errorf("strong drift: %+v, %v", strong.Drift, strong.Reasons)
+	}
+	in := drift(0.02)
+	in.DriftLinear = true
+	if c := one(t, in); c.Drift.Gate || c.Verdict != GainShown || !c.Drift.Detected {
+		t.Errorf("declared straight: %+v, %q", c.Drift, c.Verdict)
+	}
+	weak := one(t, drift(0.004))
+	if weak.Drift.Gate || weak.Verdict != GainShown || !weak.Drift.Detected {
+		t.Errorf("weak drift: %+v, %v", weak.Drift, weak.Reasons)
+	}
+	none := one(t, drift(0))
+	if none.Drift.Detected || none.Drift.Answer != DriftSmall || !(none.Drift.NoLargerThan*none.Drift.MaxWeightSum < 0.005) {
+		t.Errorf("no drift: %+v", none.Drift)
+	}
+	// Two one-sided tests at 95 % are the two-sided interval at 90 %.
+	in = drift(0)
+	in.Confidence = 0.90
+	d := one(t, in).Drift
+	near(t, "two one-sided tests", none.Drift.NoLargerThan, max(-d.ChangeLo, d.ChangeHi), 1e-9)
+	in = drift(0)
+	in.History.Setup = Spread{0.02, 20}
+	if c := one(t, in); c.Drift.Answer != DriftUnclear {
+		t.Errorf("no drift on poor setups: %+v", c.Drift)
+	}
+}
+
+// Where a pull misses part of the band there is no band figure, no whole-band limit
+// and, if it was the primary one, no verdict.
+func TestBandNotCovered(t *testing.T) {
+	in := benchInput(111)
+	in.Draws = minDraws
+	in.BandRPM = [2]float64{1500, 4000}
+	c := one(t, in)
+	if c.Band.Missing == "" || !slices.Equal(c.Reasons, []Reason{NoPrimary}) || !math.IsNaN(c.Band.Gain) {
+		t.Errorf("%+v, %v", c.Band, c.Reasons)
+	}
+	for _, n := range c.Curve {
+		if !math.IsNaN(n.BandLo) || !math.IsNaN(n.BandAtLeast) || math.IsNaN(n.Lo) {
+			t.Fatalf("limits at %v: %v, %v", n.RPM, n.BandLo, n.Lo)
+		}
+	}
+	if !math.IsNaN(c.AtLeastEverywhere) || !math.IsNaN(c.Blocks[0].BandMean) || math.IsNaN(c.Scatter.PullSD) {
+		t.Error("a band figure without a band, or no scatter")
+	}
+	in.Primary = PeakTorque
+	if c := one(t, in); c.Verdict != GainShown {
+		t.Errorf("peak torque: %q %v", c.Verdict, c.Reasons)
+	}
+}
+
+// A peak at the edge of the shared range has a level and no gain.
+func TestPeakAtTheEdge(t *testing.T) {
+	in := benchInput(60) // ends at 4950 1/min, where power still rises
+	in.Draws = minDraws
+	in.Primary = PeakPower
+	c := one(t, in)
+	f := c.PeakPower
+	if f.Missing == "" || f.Interval || !math.IsNaN(f.Gain) || !math.IsNaN(f.AtLeast) {
+		t.Errorf("%+v", f)
+	}
+	if f.BaselineRPM != 4950 || !(f.BaselineLevel > 30e3) || !(f.CandidateLevel > f.BaselineLevel) {
+		t.Errorf("level %v W at %v 1/min", f.BaselineLevel, f.BaselineRPM)
+	}
+	if !slices.Equal(c.Reasons, []Reason{NoPrimary}) {
+		t.Errorf("%q %v", c.Verdict, c.Reasons)
+	}
+	if c.PeakTorque.Missing != "" {
+		t.Errorf("torque peaks inside: %q", c.PeakTorque.Missing)
+	}
+}
+
+// Setups that cancel in every pair need no setup scatter, only block scatter, which
+// the campaign tells itself.
+func TestPairsInSetups(t *testing.T) {
+	values := make([][]float64, 8)
+	for b := range values {
+		at := 4.5 + []float64{0.02, -0.03, 0.01, 0.04}[b/2] + 0.05*float64([]int{0, 1, 1, 0, 0, 1, 1, 0}[b])
+		at += []float64{0.001, -0.001, 0.0005, 0.001, -0.001, 0, 0.001, -0.0005}[b]
+		values[b] = []float64{at, at + 0.0005}
+	}
+	in := flat("ABBAABBA", values, nil)
+	for i := range in.Pulls {
+		in.Pulls[i].Setup = string(rune('a' + i/4))
+	}
+	c := one(t, in)
+	if c.Scatter.Source != Cancelled || !c.Scatter.SetupKnown || !c.Scatter.BlockKnown || c.Verdict != GainShown {
+		t.Errorf("%+v, %q %v", c.Scatter, c.Verdict, c.Reasons)
+	}
+	within(t, "gain", c.Band.Gain, 0.05, 0.002)
+	near(t, "block df", c.Scatter.BlockDF, 2, 0)
+	if !(c.Band.SE < 0.002) {
+		t.Errorf("the setups' 3 %% did not cancel: SE %v", c.Band.SE)
+	}
+}
+
+// The number of blocks to settle is the first whose plan has the power, it falls
+// with the gain of interest, and it is not given where scatter is unknown.
+func TestSetupsToSettle(t *testing.T) {
+	in := plainABA()
+	in.History.Setup = Spread{0.01, 12}
+	last := MaxSettle + 1
+	for _, x := range []float64{0.015, 0.02, 0.03, 0.05} {
+		in.SmallestGain = x
+		n := one(t, in).SetupsToSettle
+		if n < 3 || n > last {
+			t.Errorf("%v blocks for %v, %v before", n, x, last)
+		}
+		last = n
+	}
+	// By the table of plans (scipy): setup SD 0.9 %, pull SD 0.55 %, ten degrees of
+	// freedom; a gain of 3 % has a chance of 0.760 in A-B-A and of 0.829 in A-B-A-B.
+	p := plan{spacing: 1, pulls: 3, between: square(0.009), pull: square(0.0055), historyDF: 10, historyShare: 1.0 / 3, pullHistoryDF: 22, linear: true}
+	for blocks, want := range map[int]float64{3: 0.760, 4: 0.829} {
+		p.order = alternating(blocks)
+		within(t, "power", p.power(math.Log1p(0.03), 0.95), want, 5e-4)
+	}
+	in.History = History{}
+	if c := one(t, in); c.SetupsToSettle != 0 {
+		t.Errorf("%d blocks without knowing the scatter", c.SetupsToSettle)
+	}
+	in.History.Setup = Spread{0.1, 12}
+	in.SmallestGain = 0.01
+	if c := one(t, in); c.SetupsToSettle != 0 {
+		t.Errorf("%d blocks for 1 %% on setups of 10 %%", c.SetupsToSettle)
+	}
+}
