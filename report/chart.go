@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"fairpull/report/draw"
 )
@@ -189,20 +190,31 @@ func (f *frame) tags(tags []tag, room float64) {
 		}
 		return 0
 	})
-	gap := 1.35 * f.size
-	heights := make([]float64, len(tags))
+	x, most := f.left+f.width+0.6*f.size, 1
+	heights, lines := make([]float64, len(tags)), make([][]string, len(tags))
 	for i, t := range tags {
 		heights[i] = t.y
+		lines[i] = twoLines(t.words, f.size, room-2.6*f.size)
+		most = max(most, len(lines[i]))
 	}
-	spread(heights, gap, f.top+0.5*f.size, f.top+f.height)
-	x := f.left + f.width + 0.6*f.size
+	spread(heights, (0.2+1.15*float64(most))*f.size, f.top+0.5*f.size, f.top+f.height)
 	for i, t := range tags {
 		y := heights[i]
-		f.picture.Add(
-			draw.Stroke{Points: []draw.Point{{X: x, Y: y}, {X: x + 1.6*f.size, Y: y}}, Width: t.width, Dash: f.dash(t.dash), Paint: t.paint},
-			draw.Text{At: draw.Point{X: x + 2*f.size, Y: y + 0.36*f.size}, Words: draw.Fit(t.words, f.size, draw.Regular, room-2.6*f.size), Size: f.size, Paint: paintInk},
-		)
+		f.picture.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: y}, {X: x + 1.6*f.size, Y: y}}, Width: t.width, Dash: f.dash(t.dash), Paint: t.paint})
+		for k, words := range lines[i] {
+			shift := 1.15 * (float64(k) - float64(len(lines[i])-1)/2)
+			f.picture.Add(draw.Text{At: draw.Point{X: x + 2*f.size, Y: y + (0.36+shift)*f.size}, Words: words, Size: f.size, Paint: paintInk})
+		}
 	}
+}
+
+// twoLines breaks words into at most two lines, the second cut short.
+func twoLines(words string, size, width float64) []string {
+	lines := draw.Wrap(words, size, draw.Regular, width)
+	if len(lines) <= 2 {
+		return lines
+	}
+	return []string{lines[0], draw.Fit(strings.Join(lines[1:], " "), size, draw.Regular, width)}
 }
 
 // spread moves sorted heights apart to at least gap, staying within lo to hi

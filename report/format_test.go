@@ -140,3 +140,22 @@ func TestSpreadKeepsLabelsApart(t *testing.T) {
 		}
 	}
 }
+
+// A measured value stands to a hundredth of the size of its limit.
+func TestCheckNumber(t *testing.T) {
+	n := func(v float64) *float64 { return &v }
+	for _, row := range []struct {
+		v, limit *float64
+		unit     string
+		want     string
+	}{
+		{n(0.04255), n(3), "%", "0.04 %"}, {n(-0.04251), n(0.2), "%", "−0.043 %"}, {n(1.0219), n(1.07), "1", "1.02"},
+		{n(133.47), n(210), "km/h", "133 km/h"}, {n(-16), n(8), "°C", "−16 °C"}, {n(0), n(0.5), "%", "0 %"},
+		{n(204.2), nil, "1/min", "204 rpm"}, {n(5), n(3), "", "5"}, {nil, n(3), "%", "–"}, {n(math.NaN()), n(3), "%", "–"},
+		{n(2.5), n(0), "%", "2.5 %"}, {n(2.5), n(math.Inf(1)), "%", "2.5 %"}, {n(1e-300), n(1e-300), "", "0"},
+	} {
+		if got := checkNumber(row.v, row.limit, row.unit); got != row.want {
+			t.Errorf("checkNumber gave %q; want %q", got, row.want)
+		}
+	}
+}

@@ -359,3 +359,41 @@ func BenchmarkPNG(b *testing.B) {
 		}
 	}
 }
+
+// A person meets the verdict first, then the gain, then torque and power, then
+// the checks, then the pulls; cautions and limits are never missing.
+func TestOrderOfTheDocument(t *testing.T) {
+	page := html(t, sample())
+	at := -1
+	for _, mark := range []string{`class="verdict shown"`, `id="gain-1-title"`, `id="levels-1-title"`, `id="checks"`, `id="pulls"`, `id="configurations"`, `id="procedure"`, `id="limits"`, `id="cautions"`, `id="numbers"`} {
+		next := strings.Index(page, mark)
+		if next <= at {
+			t.Errorf("%s stands at %d, not after %d", mark, next, at)
+		}
+		at = next
+	}
+	for _, caution := range Cautions {
+		if !strings.Contains(oneLine(page), caution) {
+			t.Errorf("the page lacks the caution %q", caution)
+		}
+	}
+}
+
+// What differs from the baseline says so, a part left out too.
+func TestConfigurationsSayWhatDiffers(t *testing.T) {
+	g := sample()
+	for _, b := range g.configurationBlocks() {
+		rows, ok := b.(table)
+		if !ok {
+			continue
+		}
+		for _, row := range rows.Rows {
+			differs := strings.Contains(row[2], "(differs)")
+			if want := row[0] != "exhaust"; differs != want {
+				t.Errorf("%s: %q against %q; marked as different: %v", row[0], row[2], row[1], differs)
+			}
+		}
+		return
+	}
+	t.Error("there is no table of configurations")
+}

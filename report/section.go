@@ -153,7 +153,7 @@ func (g *Gain) figureCells(c *compare.Comparison, row metricRow, f *compare.Figu
 		return cells
 	}
 	text := gainTextOf(f)
-	cells[3], cells[4] = text.Value+" %", text.Interval
+	cells[3], cells[4] = text.Value+" %", strings.ReplaceAll(text.Interval, " ", "\u00a0")
 	if text.AtLeast != "" {
 		cells[5] = text.AtLeast + " %"
 	}
@@ -215,7 +215,7 @@ func (g *Gain) compensatedTable(c *compare.Comparison, units quantity.System) (t
 	}
 	for _, id := range []string{c.Baseline, c.Candidate} {
 		for _, row := range g.Compensated {
-			if row.Configuration != id {
+			if row.Configuration != id || !(row.WheelW > 0 && row.CompensatedW > 0) {
 				continue
 			}
 			with, half := levelNumbers(row.CompensatedW, row.HalfWidthW, quantity.Power, units)
@@ -252,7 +252,7 @@ func (g *Gain) scatterTable(c *compare.Comparison) table {
 	add := func(name string, sd, df float64, from string) {
 		cells := []string{name, "not known", "–", from}
 		if !math.IsNaN(sd) && df > 0 {
-			cells[1], cells[2] = fixed(100*sd, 2)+" %", fixed(df, 1)
+			cells[1], cells[2] = fixed(100*sd, 2)+" %", degrees(df)
 		}
 		t.Rows = append(t.Rows, cells)
 	}
@@ -271,9 +271,17 @@ func (g *Gain) scatterTable(c *compare.Comparison) table {
 	}
 	t.Rows = append(t.Rows, g.driftRow(c), []string{"Share of the variance", partsText(c), "", "primary figure"})
 	if !math.IsNaN(c.WholeBandFactor) && c.WholeBandFactor > 0 {
-		t.Rows = append(t.Rows, []string{"Limits for the whole band", fixed(c.WholeBandFactor, 2) + " standard errors", fixed(c.WholeBandDF, 1), "simulated with a seed taken from the data"})
+		t.Rows = append(t.Rows, []string{"Limits for the whole band", fixed(c.WholeBandFactor, 2) + " standard errors", degrees(c.WholeBandDF), "simulated with a seed taken from the data"})
 	}
 	return t
+}
+
+// degrees writes degrees of freedom: whole where they are, else to a tenth.
+func degrees(df float64) string {
+	if df == math.Trunc(df) {
+		return fixed(df, 0)
+	}
+	return fixed(df, 1)
 }
 
 func (g *Gain) driftRow(c *compare.Comparison) []string {

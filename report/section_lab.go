@@ -25,7 +25,7 @@ func (g *Gain) checkBlocks() []block {
 		}
 	}
 	for _, k := range order {
-		limit := checkNumber(k.Limit, k.Unit)
+		limit := checkNumber(k.Limit, k.Limit, k.Unit)
 		message := cleanTo(k.Message, 1000)
 		if source := cleanTo(k.LimitSource, 200); source != "" && k.Status != campaign.Pass {
 			message += " Limit: " + source + "."
@@ -34,20 +34,31 @@ func (g *Gain) checkBlocks() []block {
 		if k.Comparison != "" && len(g.Comparisons) > 1 {
 			name += ", " + g.shortSide(k.Comparison)
 		}
-		t.Rows = append(t.Rows, []string{name, statusMark(k.Status) + " " + string(k.Status), message, checkNumber(k.Measured, k.Unit), limit})
+		t.Rows = append(t.Rows, []string{name, statusMark(k.Status) + " " + string(k.Status), message, checkNumber(k.Measured, k.Limit, k.Unit), limit})
 		t.Marks = append(t.Marks, string(k.Status))
 	}
 	return []block{heading{Level: 2, Words: "Checks", ID: "checks"}, t}
 }
 
-// checkNumber words what a check measured or its limit, to four digits at most.
-func checkNumber(v *float64, unit string) string {
+// checkNumber words what a check measured, to a hundredth of the size of its
+// limit, or to three digits where there is no limit.
+func checkNumber(v, limit *float64, unit string) string {
 	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
 		return "–"
 	}
-	s := shortNumber(*v)
-	if unit == "" || unit == "1" {
+	s := typographic(strconv.FormatFloat(*v, 'g', 3, 64))
+	if limit != nil && *limit != 0 && !math.IsInf(*limit, 0) && !math.IsNaN(*limit) {
+		n := max(0, min(2-int(math.Floor(math.Log10(math.Abs(*limit)))), 9))
+		s = fixed(*v, n)
+		if n > 0 {
+			s = strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+		}
+	}
+	switch unit {
+	case "", "1":
 		return s
+	case "1/min":
+		unit = "rpm"
 	}
 	return s + " " + clean(unit)
 }
