@@ -26,11 +26,11 @@ func Default() Scenario {
 			MixtureBest: 0.88, MixtureCurvature: 4,
 		},
 		Dyno: Dyno{
-			ID: "cell-1", Inertia: 16.4, InertiaU: 0.12, Radius: 0.25,
+			ID: "cell-1", Inertia: 15.0, InertiaU: 0.11, Radius: 0.25,
 			Parasitic: [3]float64{1.1, 0.010, 0.00004}, SiteElevation: 210,
 		},
 		Logger: Logger{Kind: SampledLog, EncoderError: 0.0015, EncoderPhase: 0.7, Sampled: defaultSampled(), Pulses: defaultPulses()},
-		Drive:  Drive{Lead: 0.6, OpenTime: 0.05, CloseTime: 0.05, ClutchDelay: 0.25, Coast: 3.6},
+		Drive:  Drive{Lead: 0.5, OpenTime: 0.05, CloseTime: 0.05, ClutchDelay: 0.25, Coast: 4.6},
 		Weather: Weather{
 			Pressure: 98_900, Temperature: 294.6, RelativeHumidity: 0.52,
 			PressureRate: -45, TemperatureRate: 1.1, HumidityRate: -0.02,
@@ -95,7 +95,7 @@ func sessionStart() time.Time {
 
 func defaultSampled() Sampled {
 	return Sampled{
-		Rate: 200, TimeStep: 0.001, DrumUnit: KilometresPerHour, DrumNoise: 0.03, DrumStep: 0.01,
+		Rate: 200, TimeStep: 0.001, DrumUnit: KilometresPerHour, DrumNoise: 0.018, DrumStep: 0.01,
 		EngineSpeed: true, EngineNoise: 6, EngineStep: 1,
 		Throttle: true, OilTemperature: true, Lambda: true, LambdaNoise: 0.004, LambdaTime: 0.08,
 	}

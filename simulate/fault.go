@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -14,7 +15,7 @@ type Fault struct {
 	// Pulls are the names of the pulls that carry it: "1", "2", … in order of
 	// time. Or Configuration is the letter whose pulls all do. Exactly one of
 	// the two is given, but for cold-first-block, which needs neither.
-	Pulls         []string `toml:"pulls"`
+	Pulls         []string `toml:"pulls,omitempty"`
 	Configuration string   `toml:"configuration"`
 
 	// Size is how large it is, in the fault's own unit (see Faults); 0 stands for
@@ -100,6 +101,14 @@ func faultKind(name string) (FaultKind, bool) {
 	return faultKinds[i], true
 }
 
+// describe returns the meaning with the usual size.
+func (k FaultKind) describe() string {
+	if k.Unit == "" {
+		return k.Meaning
+	}
+	return strings.TrimSuffix(fmt.Sprintf("%s; usual size %v %s", k.Meaning, k.Usual, k.Unit), " 1")
+}
+
 // faultNames lists the names for a message.
 func faultNames() string {
 	names := make([]string, len(faultKinds))
@@ -177,6 +186,9 @@ func (s *Scenario) checkFault(i int, pulls int) error {
 	}
 	if f.Size != 0 && !(f.Size >= kind.Low && f.Size <= kind.High) {
 		return fmt.Errorf("%s: size %v is outside %v to %v %s", where, f.Size, kind.Low, kind.High, kind.Unit)
+	}
+	if counted := kind.Unit == "rows" || kind.Unit == "pulses"; counted && f.Size != math.Trunc(f.Size) {
+		return fmt.Errorf("%s: size %v is not a whole number of %s", where, f.Size, kind.Unit)
 	}
 	return s.checkFaultKind(f, where)
 }

@@ -195,6 +195,7 @@ func highRev() Scenario {
 	s.Engine.Drag = [2]float64{6, 0.008}
 	s.Engine.IdleRPM, s.Engine.StartRPM, s.Engine.CloseRPM = 1400, 3800, 14_000
 	s.Dyno.Inertia, s.Dyno.InertiaU = 21, 0.15
+	s.Drive.Coast = 6.5
 	s.Objective.BandRPM = [2]float64{5500, 12_500}
 	s.Logger.Sampled.EngineNoise = 12
 	s.Configurations[0].Components = parts("C-600-4", "F-600-4", "X-600-1")

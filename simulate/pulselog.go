@@ -40,8 +40,11 @@ func (s *Scenario) drumPulses(c *course, r *rand.Rand) []float64 {
 	l := &s.Logger.Pulses
 	table := s.toothTable()
 	pitch := 2 * math.Pi / float64(l.PerRev)
-	first := int(math.Floor(c.start().theta/pitch)) + 1
+	first := int(math.Floor(c.start().theta / pitch))
 	angle := func(i int) float64 { return float64(first+i)*pitch + table[(first+i)%l.PerRev] }
+	for angle(0) <= c.start().theta { // passed before the log began
+		first++
+	}
 	pulses := crossings(c, angle, (*knot).drumAngle)
 	return timed(pulses, r, func(int) float64 { return l.DrumJitter }, l.DrumMissed)
 }

@@ -43,10 +43,10 @@ type Scenario struct {
 
 	// Configurations are two or more; the first is the baseline, the others are
 	// candidates.
-	Configurations []Configuration `toml:"configuration"`
+	Configurations []Configuration `toml:"configuration,omitempty"`
 
-	History *History `toml:"history"` // nil: the folder says nothing of earlier work
-	Faults  []Fault  `toml:"fault"`   // none: an honest campaign
+	History *History `toml:"history"`         // nil: the folder says nothing of earlier work
+	Faults  []Fault  `toml:"fault,omitempty"` // none: an honest campaign
 }
 
 // Objective is the question that campaign.toml asks.
@@ -129,8 +129,8 @@ type Dyno struct {
 type Configuration struct {
 	ID         string      `toml:"id"` // one capital letter, as Plan.Order uses it
 	Name       string      `toml:"name"`
-	Components []Component `toml:"component"`
-	Settings   []Setting   `toml:"setting"`
+	Components []Component `toml:"component,omitempty"`
+	Settings   []Setting   `toml:"setting,omitempty"`
 
 	// Gain is the change of crankshaft torque over engine speed, a fraction; the
 	// zero Shape changes nothing. The gain at the wheel, which truth.json states,

@@ -131,6 +131,18 @@ func trimmed(v reflect.Value) reflect.Value {
 	return c
 }
 
+// A fault can be added at the end of a written file.
+func TestFaultAddedToFile(t *testing.T) {
+	text, err := nullPart().TOML()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := FromTOML(append(text, "\n[[fault]]\nname = 'gap'\npulls = ['2']\n"...))
+	if err != nil || len(s.Faults) != 1 || s.Faults[0].Pulls[0] != "2" {
+		t.Errorf("got faults %+v, error %v", s.Faults, err)
+	}
+}
+
 // A file is read to the letter: an unknown key, a wrong type and a missing key
 // are errors with a place or a name.
 func TestFromTOMLErrors(t *testing.T) {
@@ -222,6 +234,7 @@ func TestValidate(t *testing.T) {
 		`there is no pull "01"`:            func(s *Scenario) { s.Faults = []Fault{{Name: gap, Pulls: []string{"01"}}} },
 		`no configuration "Z"`:             func(s *Scenario) { s.Faults = []Fault{{Name: gap, Configuration: "Z"}} },
 		"size 99 is outside":               func(s *Scenario) { s.Faults = []Fault{{Name: gap, Configuration: "A", Size: 99}} },
+		"not a whole number":               func(s *Scenario) { s.Faults = []Fault{{Name: repeatedTime, Configuration: "A", Size: 2.5}} },
 		"only pulse logs":                  func(s *Scenario) { s.Faults = []Fault{{Name: missingPulses, Configuration: "A"}} },
 		"fitted must name":                 func(s *Scenario) { s.Faults = []Fault{{Name: mislabelled, Configuration: "A"}} },
 		"fitted belongs to":                func(s *Scenario) { s.Faults = []Fault{{Name: gap, Configuration: "A", Fitted: "B"}} },

@@ -14,7 +14,7 @@ type Shape struct {
 	Tilt   float64 `toml:"tilt"`
 	Bend   float64 `toml:"bend"`
 	Skew   float64 `toml:"skew"`
-	Bumps  []Bump  `toml:"bump"`
+	Bumps  []Bump  `toml:"bump,omitempty"`
 }
 
 // Bump is one hump of a Shape, or a dip where Size is negative.

@@ -57,12 +57,25 @@ func joinKey(key toml.Key) string {
 	return string(text)
 }
 
+// fileHead opens a scenario's file.
+const fileHead = `# A scenario of a simulated campaign. Values are SI, engine speeds are in 1/min,
+# shares and standard deviations are fractions (0.007 for 0.7 %). Every key counts:
+# one that is left out is zero, and zero is refused where it makes no sense.
+# The first configuration is the baseline. A [[fault]] has a name, its pulls
+# (["5"]) or a configuration ("B"), and a size (0: the usual one). The names are
+`
+
 // TOML returns the scenario as a file that FromTOML reads back.
 func (s Scenario) TOML() ([]byte, error) {
 	if err := s.Validate(); err != nil {
 		return nil, err
 	}
 	var text bytes.Buffer
+	text.WriteString(fileHead)
+	for _, kind := range faultKinds {
+		fmt.Fprintf(&text, "#   %-19s %s\n", kind.Name, kind.describe())
+	}
+	text.WriteByte('\n')
 	if err := toml.NewEncoder(&text).Encode(s); err != nil {
 		return nil, fmt.Errorf("simulate: %w", err)
 	}
