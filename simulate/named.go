@@ -97,7 +97,7 @@ func steadyRig() Scenario {
 	s.Scatter.Pull = Spread{Common: 0.0015, Tilt: 0.0005, Course: 0.001}
 	s.Drift = Drift{}
 	s.History.BlockSD = 0.0008
-	s.History.PullSD = 0.002
+	s.History.PullSD = 0.0026
 	return s
 }
 
