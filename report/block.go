@@ -1,6 +1,9 @@
 package report
 
 import (
+	"strings"
+	"sync"
+
 	"fairpull/campaign"
 	"fairpull/report/draw"
 )
@@ -61,8 +64,24 @@ func (table) isBlock()     {}
 
 // flagOf turns a check into a block.
 func flagOf(k campaign.Check) openCheck {
-	return openCheck{Mark: statusMark(k.Status), Status: string(k.Status), Name: clean(k.ID), Message: cleanTo(k.Message, 1000)}
+	return openCheck{Mark: statusMark(k.Status), Status: string(k.Status), Name: clean(k.ID), Message: messageOf(k)}
 }
+
+// messageOf is what a check found, with a minus sign before a negative number.
+func messageOf(k campaign.Check) string {
+	return negative().Replace(cleanTo(k.Message, maxMessage))
+}
+
+// maxMessage bounds the message of a check.
+const maxMessage = 1000
+
+var negative = sync.OnceValue(func() *strings.Replacer {
+	var pairs []string
+	for digit := '0'; digit <= '9'; digit++ {
+		pairs = append(pairs, " -"+string(digit), " "+minus+string(digit))
+	}
+	return strings.NewReplacer(pairs...)
+})
 
 // document lists the blocks of g in the order in which a person reads: verdict,
 // gain, torque and power, checks, pulls, then what was compared and how.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"fairpull/campaign"
 	"fairpull/quantity"
@@ -46,10 +47,11 @@ func (g *Gain) smallMultiples(l look, units quantity.System) (draw.Picture, bool
 		Description: "One small chart a pull, all to one scale; the pulls are listed in the table.",
 	}
 	lo, hi := padded(y.lo, y.hi, 0.08)
+	all := newEnvelope(g.Pulls, unit)
 	for i, p := range shown {
 		f := frame{picture: &picture, x: newScale(x.lo, x.hi, 2), y: newScale(lo, hi, 2), size: em,
 			left: margin + float64(i%columns)*(width+gap), top: 1.9*em + float64(i/columns)*step, width: width, height: height}
-		f.small(g, p, shown, unit)
+		f.small(g, p, all, unit)
 		if i%columns == 0 {
 			f.sideTicks()
 		}
@@ -63,8 +65,8 @@ func (g *Gain) smallMultiples(l look, units quantity.System) (draw.Picture, bool
 	return picture, true
 }
 
-// small draws one pull before the others.
-func (f *frame) small(g *Gain, p *PullRow, all []*PullRow, unit quantity.Unit) {
+// small draws one pull before the range of all.
+func (f *frame) small(g *Gain, p *PullRow, all envelope, unit quantity.Unit) {
 	name := "pull " + clean(p.Pull) + ", " + clean(p.Configuration)
 	if !p.Used {
 		name += ", not used"
@@ -73,11 +75,7 @@ func (f *frame) small(g *Gain, p *PullRow, all []*PullRow, unit quantity.Unit) {
 		draw.Text{At: draw.Point{X: f.left, Y: f.top - 0.5*f.size}, Words: draw.Fit(name, f.size, draw.Regular, f.width), Size: f.size, Paint: paintInk},
 		draw.Stroke{Points: append(draw.Box(f.left, f.top, f.width, f.height), draw.Point{X: f.left, Y: f.top}), Width: 0.6, Paint: paintGrid},
 	)
-	for _, other := range all {
-		if other != p && other.Used {
-			f.line(other.Curve.SpeedRPM, shownIn(other.Curve.Torque, unit), 0.5, nil, paintGrid)
-		}
-	}
+	f.ribbon(all.rpm, all.lo, all.hi, paintGrid)
 	paint, dash := paintCandidate, []float64(nil)
 	if g.configuration(p.Configuration).Role == campaign.Baseline {
 		paint, dash = paintBaseline, dashBaseline
@@ -86,6 +84,36 @@ func (f *frame) small(g *Gain, p *PullRow, all []*PullRow, unit quantity.Unit) {
 		dash = dashLimits
 	}
 	f.line(p.Curve.SpeedRPM, shownIn(p.Curve.Torque, unit), 1.3, dash, paint)
+}
+
+// envelope is the range of the torque of all used pulls, by engine speed.
+type envelope struct{ rpm, lo, hi []float64 }
+
+func newEnvelope(pulls []PullRow, unit quantity.Unit) envelope {
+	seen := map[float64]*extent{}
+	var e envelope
+	for i := range pulls {
+		if !pulls[i].Used {
+			continue
+		}
+		for j, rpm := range pulls[i].Curve.SpeedRPM {
+			if seen[rpm] == nil {
+				fresh := newExtent()
+				seen[rpm] = &fresh
+				e.rpm = append(e.rpm, rpm)
+			}
+			seen[rpm].add(unit.From(pulls[i].Curve.Torque[j]))
+		}
+	}
+	slices.Sort(e.rpm)
+	for _, rpm := range e.rpm {
+		lo, hi := seen[rpm].lo, seen[rpm].hi
+		if seen[rpm].empty() {
+			lo, hi = math.NaN(), math.NaN()
+		}
+		e.lo, e.hi = append(e.lo, lo), append(e.hi, hi)
+	}
+	return e
 }
 
 func (f *frame) sideTicks() {

@@ -143,7 +143,15 @@ func (g *Gain) byline() string {
 
 // days gives the day or days of the pulls, by the clock of the place.
 func (g *Gain) days() string {
-	first, last := "", ""
+	first, last := g.firstAndLastDay()
+	if first == last {
+		return first
+	}
+	return first + " to " + last
+}
+
+// firstAndLastDay returns two days as ISO 8601 writes them; empty without any.
+func (g *Gain) firstAndLastDay() (first, last string) {
 	for _, p := range g.Pulls {
 		if p.Started.IsZero() {
 			continue
@@ -154,10 +162,7 @@ func (g *Gain) days() string {
 		}
 		last = max(last, day)
 	}
-	if first == last {
-		return first
-	}
-	return first + " to " + last
+	return first, last
 }
 
 // provenance says which program and which campaign made a document.

@@ -119,8 +119,9 @@ func (r *Reduction) coastText(w io.Writer, units quantity.System) {
 	if c.WheelInertia == 0 {
 		wheel = "with the drum's inertia alone: the wheel's is not given"
 	}
-	fmt.Fprintf(w, "  loss          %s at the drum, at %s of surface speed (mean of the coast-down, ± one standard error; %s)\n",
-		level(c.MeanTorque, c.MeanStandardError, quantity.Torque, units), r.surface(c.MeanOmega, units), wheel)
+	loss, doubt := numbersOrBlank(c.MeanTorque, c.MeanStandardError, units.Unit(quantity.Torque))
+	fmt.Fprintf(w, "  loss          %s ± %s %s at the drum, at %s of surface speed (mean of the coast-down, ± one standard error; %s)\n",
+		loss, doubt, units.Unit(quantity.Torque).Name, r.surface(c.MeanOmega, units), wheel)
 	if len(c.Omega) < 2 {
 		return
 	}

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"fairpull/campaign"
 	"fairpull/compare"
@@ -26,7 +25,7 @@ func (g *Gain) checkBlocks() []block {
 	}
 	for _, k := range order {
 		limit := checkNumber(k.Limit, k.Limit, k.Unit)
-		message := cleanTo(k.Message, 1000)
+		message := messageOf(k)
 		if source := cleanTo(k.LimitSource, 200); source != "" && k.Status != campaign.Pass {
 			message += " Limit: " + source + "."
 		}
@@ -78,7 +77,7 @@ func (g *Gain) pullBlocks(l look, o documentOptions) []block {
 	blocks = append(blocks, atMost(flags, maxFlags)...)
 	blocks = append(blocks, g.pullsTable(o.units))
 	if p, ok := g.smallMultiples(l, o.units); ok {
-		blocks = append(blocks, figure{Picture: p, Caption: "Corrected torque of each pull over engine speed, all to one scale; the other pulls stand behind in grey. A pull that is not used has a dotted line."})
+		blocks = append(blocks, figure{Picture: p, Caption: "Corrected torque of each pull over engine speed, all to one scale; the grey area is the range of all used pulls. A pull that is not used has a dotted line."})
 	}
 	return blocks
 }
@@ -87,10 +86,10 @@ func (g *Gain) pullBlocks(l look, o documentOptions) []block {
 func (g *Gain) pullsTable(units quantity.System) table {
 	torque, power, speed := units.Unit(quantity.Torque), units.Unit(quantity.Power), units.Unit(quantity.Speed)
 	t := table{
-		Caption: "Single readings, each with the scatter from pull to pull that the tables above state. No pull is left out without a reason.",
+		Caption: "Single readings, each with the scatter from pull to pull that the tables above state. No pull is left out without a reason. Turns: of the engine, for one of the drum.",
 		Heads: []string{"Pull", "Started", "Configuration", "Setup, block", "Used", "Factor", "Peak torque, " + torque.Name,
-			"Peak power, " + power.Name, "Coast-down loss, " + torque.Name, "Turns", "Notes"},
-		Numeric: []bool{false, false, false, false, false, true, true, true, true, true, false},
+			"Peak power, " + power.Name, "Coast-down loss, " + torque.Name, "at " + speed.Name, "Turns", "Notes"},
+		Numeric: []bool{false, false, false, false, false, true, true, true, true, true, true, false},
 	}
 	for i := range g.Pulls {
 		p := &g.Pulls[i]
@@ -107,25 +106,26 @@ func (g *Gain) pullsTable(units quantity.System) table {
 		if p.Block > 0 {
 			place += ", " + strconv.Itoa(p.Block)
 		}
-		loss := "–"
-		if !math.IsNaN(p.CoastLossNm) {
-			loss = fixed(torque.From(p.CoastLossNm), 1) + " at\u00a0" + fixed(speed.From(p.CoastSpeedMPS), 0) + " " + speed.Name
-		}
 		t.Rows = append(t.Rows, []string{
-			clean(p.Pull), startedText(p.Started), clean(p.Configuration), place, used, fixed(p.CorrectionFactor, 4),
-			fixed(torque.From(p.PeakTorqueNm), 1), fixed(power.From(p.PeakPowerW), 1), loss, fixed(p.Ratio, 3), strings.Join(notes, "; "),
+			clean(p.Pull), g.started(p), clean(p.Configuration), place, used, fixed(p.CorrectionFactor, 4),
+			fixed(torque.From(p.PeakTorqueNm), 1), fixed(power.From(p.PeakPowerW), 1),
+			fixed(torque.From(p.CoastLossNm), 1), fixed(speed.From(p.CoastSpeedMPS), 0), fixed(p.Ratio, 3), strings.Join(notes, "; "),
 		})
 		t.Marks = append(t.Marks, mark)
 	}
 	return t
 }
 
-// startedText is a start time by the clock of the place.
-func startedText(t time.Time) string {
-	if t.IsZero() {
+// started is the start time of a pull by the clock of the place; the day stands
+// with it where the pulls were not all made on one.
+func (g *Gain) started(p *PullRow) string {
+	switch first, last := g.firstAndLastDay(); {
+	case p.Started.IsZero():
 		return "–"
+	case first == last:
+		return p.Started.Format("15:04")
 	}
-	return t.Format("01-02\u00a015:04")
+	return p.Started.Format("2\u00a0Jan\u00a015:04")
 }
 
 // configurationBlocks sets the configurations side by side.

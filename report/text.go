@@ -276,7 +276,7 @@ func (g *Gain) pullsText(t *terminal) {
 		padLeft("peak "+torque.Name, 13)+padLeft("peak "+power.Name, 9)+padLeft("loss "+torque.Name, 13)))
 	for i := range g.Pulls {
 		p := &g.Pulls[i]
-		line := "  " + padRight(cut(p.Pull, 5), 6) + padRight(strings.ReplaceAll(startedText(p.Started), "\u00a0", " "), 13) +
+		line := "  " + padRight(cut(p.Pull, 5), 6) + padRight(strings.ReplaceAll(g.started(p), "\u00a0", " "), 13) +
 			padRight(cut(p.Configuration, 7), 8) + padRight(cut(p.Setup, 7), 8) + padLeft(fixed(p.CorrectionFactor, 4), 7) +
 			padLeft(fixed(torque.From(p.PeakTorqueNm), 1), 13) + padLeft(fixed(power.From(p.PeakPowerW), 1), 9) + padLeft(lossText(p, torque), 13)
 		t.line(line)
