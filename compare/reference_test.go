@@ -235,7 +235,14 @@ func archiveOf(t testing.TB, in Input, setups [][][]float64) *scatter.Archive {
 	for s, pulls := range setups {
 		means[s] = columnMeans(pulls)
 	}
-	torque, power := g.peaks(columnMeans(means))
+	return residualArchive(g, setups, columnMeans(means))
+}
+
+// residualArchive returns the residuals of setups (setup, pull, node) whose mean
+// curve tells where the peaks are.
+func residualArchive(g *grid, setups [][][]float64, mean []float64) *scatter.Archive {
+	torque, power := g.peaks(mean)
+	means := make([][]float64, len(setups))
 	a := &scatter.Archive{SetupDF: float64(len(setups) - 1), PullsPerSetup: float64(len(setups[0]))}
 	for s, pulls := range setups {
 		var rows [][]float64

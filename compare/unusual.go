@@ -33,51 +33,88 @@ type stray struct {
 // findStrays holds every pull against the others of its block, on a scatter that
 // its own block has no part in, and every block against the model.
 func (a *analysis) findStrays() []stray {
-	var found []stray
-	pulls := 0
+	test := strayTest{analysis: a}
 	for _, rows := range a.rows {
-		pulls += len(rows)
+		test.pulls += float64(len(rows))
 	}
-	var sizes []float64 // largest |t|, Gaussian part; drawn when first wanted
-	for b, rows := range a.rows {
-		if len(rows) < 2 {
-			continue
-		}
-		scale := a.pullSquareWithout(b)
-		if scale.df == 0 {
-			continue
-		}
-		for p := range rows {
-			s := stray{block: b, pull: a.blocks[b].pulls[p]}
-			t := studentisedPull(rows, p, scale.q)
-			k := a.referenceColumn()
-			if s.p = tTail(t[k].t, scale.df); s.p*float64(pulls) < flagP {
-				s.level, s.deviation = true, t[k].deviation
-				found = append(found, s)
-				continue
-			}
-			top := 0
-			for i := range a.grid.rpm {
-				if math.Abs(t[i].t) > math.Abs(t[top].t) {
-					top = i
-				}
-			}
-			// The chance that one node goes so far bounds that of any node from below.
-			if tTail(t[top].t, scale.df)*float64(pulls) >= flagP {
-				continue
-			}
-			if sizes == nil {
-				f := newField(a.grid.rpm)
-				f.add(a.noise.pull.shape, 1)
-				_, sizes = f.shrunk(a.noise.pull.df, a.grid.scale).sampler().extremes(a.digest, purposeShape, shapeDraws)
-			}
-			if s.p = maximumP(math.Abs(t[top].t), scale.df, sizes); s.p*float64(pulls) < flagP {
-				s.deviation, s.rpm = t[top].deviation, a.grid.rpm[top]
-				found = append(found, s)
-			}
-		}
+	var found []stray
+	for b := range a.rows {
+		found = append(found, test.block(b)...)
 	}
 	return append(found, a.strayBlocks()...)
+}
+
+// strayTest looks at pulls one block after another.
+type strayTest struct {
+	*analysis
+	pulls float64
+	sizes []float64 // largest |t| of Gaussian curves; drawn when first wanted
+}
+
+// block returns the pulls of one block that stand out, the furthest first. A pull
+// that stands out would make its neighbours look odd, so it is left out before
+// they are looked at again; of two pulls neither can be told from the other, and
+// both are returned.
+func (s *strayTest) block(b int) []stray {
+	scale := s.pullSquareWithout(b)
+	if scale.df == 0 {
+		return nil
+	}
+	var found []stray
+	left := make([]int, len(s.rows[b]))
+	for p := range left {
+		left[p] = p
+	}
+	for len(left) >= 2 {
+		rows := make([][]float64, len(left))
+		for i, p := range left {
+			rows[i] = s.rows[b][p]
+		}
+		furthest, at := stray{p: 1}, -1
+		for i, p := range left {
+			t := s.pull(studentisedPull(rows, i, scale.q), scale.df)
+			t.block, t.pull = b, s.blocks[b].pulls[p]
+			if t.p*s.pulls >= flagP {
+				continue
+			}
+			if len(left) == 2 {
+				found = append(found, t)
+			} else if at < 0 || t.p < furthest.p {
+				furthest, at = t, i
+			}
+		}
+		if at < 0 {
+			break
+		}
+		found = append(found, furthest)
+		left = slices.Delete(left, at, at+1)
+	}
+	return found
+}
+
+// pull asks of one pull's deviations first whether the level stands out, then
+// whether the shape does. The p value is 1 where it plainly does not.
+func (s *strayTest) pull(t []deviate, df float64) stray {
+	k := s.referenceColumn()
+	if p := tTail(t[k].t, df); p*s.pulls < flagP {
+		return stray{level: true, deviation: t[k].deviation, p: p}
+	}
+	top := 0
+	for i := range s.grid.rpm {
+		if math.Abs(t[i].t) > math.Abs(t[top].t) {
+			top = i
+		}
+	}
+	// The chance that one node goes so far bounds that of any node from below.
+	if tTail(t[top].t, df)*s.pulls >= flagP {
+		return stray{p: 1}
+	}
+	if s.sizes == nil {
+		f := newField(s.grid.rpm)
+		f.add(s.noise.pull.shape, 1)
+		_, s.sizes = f.shrunk(s.noise.pull.df, s.grid.scale).sampler().extremes(s.digest, purposeShape, shapeDraws)
+	}
+	return stray{deviation: t[top].deviation, rpm: s.grid.rpm[top], p: maximumP(math.Abs(t[top].t), df, s.sizes)}
 }
 
 // pullSquareWithout returns the pull mean square of all blocks but one, with
