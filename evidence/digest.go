@@ -1,0 +1,70 @@
+// Package evidence gives bytes a name that nobody can forge. It knows bytes,
+// not engines.
+package evidence
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// Digest is the SHA-256 of some bytes: two contents with one digest are the
+// same content. The zero Digest is that of no content and stands for "none".
+//
+// Source: [FIPS180-4].
+type Digest [sha256.Size]byte
+
+// prefix names the algorithm in the text form, so that another can follow it.
+const prefix = "sha256:"
+
+// ErrDigest says that a text is not a digest.
+var ErrDigest = errors.New("is not a digest: write sha256: and 64 digits 0 to 9, a to f")
+
+// OfBytes returns the digest of data.
+func OfBytes(data []byte) Digest { return sha256.Sum256(data) }
+
+// Of returns the digest of everything that r gives, and the number of bytes
+// read. Where reading ends early it returns the reader's error and no digest.
+func Of(r io.Reader) (Digest, int64, error) {
+	hash := sha256.New()
+	n, err := io.Copy(hash, r)
+	if err != nil {
+		return Digest{}, n, err
+	}
+	return Digest(hash.Sum(nil)), n, nil
+}
+
+// Parse returns the digest that a text names, as [Digest.String] writes it. A
+// text of any other form is [ErrDigest].
+func Parse(text string) (Digest, error) {
+	digits, found := strings.CutPrefix(text, prefix)
+	if !found {
+		return Digest{}, fmt.Errorf("%.80q %w", text, ErrDigest)
+	}
+	return ParseHex(digits)
+}
+
+// ParseHex returns the digest of 64 digits 0 to 9, a to f, as [Digest.Hex]
+// writes them; capitals and any other length are [ErrDigest].
+func ParseHex(digits string) (Digest, error) {
+	var d Digest
+	if len(digits) != hex.EncodedLen(len(d)) || strings.ToLower(digits) != digits {
+		return Digest{}, fmt.Errorf("%.80q %w", digits, ErrDigest)
+	}
+	if _, err := hex.Decode(d[:], []byte(digits)); err != nil {
+		return Digest{}, fmt.Errorf("%.80q %w", digits, ErrDigest)
+	}
+	return d, nil
+}
+
+// String returns the text form, "sha256:" and 64 digits.
+func (d Digest) String() string { return prefix + d.Hex() }
+
+// Hex returns the 64 digits alone, as in the name of a file.
+func (d Digest) Hex() string { return hex.EncodeToString(d[:]) }
+
+// IsZero reports whether d stands for no content.
+func (d Digest) IsZero() bool { return d == Digest{} }
