@@ -144,14 +144,14 @@ func (b *binding) checkSources() error {
 	return nil
 }
 
-// listed returns up to eight names in a row.
+// listed returns up to twelve names in a row.
 func listed(names []string) string {
-	shown := make([]string, 0, 9)
-	for _, name := range names[:min(len(names), 8)] {
+	shown := make([]string, 0, 13)
+	for _, name := range names[:min(len(names), 12)] {
 		shown = append(shown, printable(name, 30))
 	}
-	if len(names) > 8 {
-		shown = append(shown, fmt.Sprintf("and %d more", len(names)-8))
+	if len(names) > 12 {
+		shown = append(shown, fmt.Sprintf("and %d more", len(names)-12))
 	}
 	return strings.Join(shown, ", ")
 }

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"unicode"
 )
 
 // Kinds of error, for [errors.Is].
@@ -65,7 +66,15 @@ func (e *SyntaxError) Error() string {
 	if e.Cure != "" {
 		fmt.Fprintf(&b, "; %s", e.Cure)
 	}
-	return b.String()
+	return strings.Map(shown, b.String())
+}
+
+// shown returns a character as a terminal can be trusted with it.
+func shown(r rune) rune {
+	if unicode.IsPrint(r) {
+		return r
+	}
+	return unicode.ReplacementChar
 }
 
 // Unwrap returns what is wrong.

@@ -225,7 +225,7 @@ func noHeader(file string, text []byte, sources map[string]string) error {
 	}
 	for _, cell := range best {
 		if t := readTitle(cell, nil); nearest(t.base, wanted) != "" {
-			e.Cure = fmt.Sprintf("is the column %s meant to be %s? Then name it so, or under [channels] of campaign.toml", printable(t.base, longestShown), nearest(t.base, wanted))
+			e.Cure = fmt.Sprintf("is the column %s meant to be %s? Then name it so, or under [channels] of campaign.toml", printable(t.base, longestShown), printable(nearest(t.base, wanted), longestShown))
 		}
 	}
 	return e

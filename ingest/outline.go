@@ -89,28 +89,29 @@ func (o *outliner) enter(node *unstable.Node, root reflect.Type) (path string, t
 	for keys.Next() {
 		last = keys.Node()
 		path = joined(path, string(last.Data))
-		t = o.step(t, path, last)
+		if t = o.step(t, path, last); t == nil {
+			return path, nil
+		}
 		if n := o.tables[path]; n > 0 && !(keys.IsLast() && node.Kind == unstable.ArrayTable) {
 			path = fmt.Sprintf("%s[%d]", path, n-1)
 		}
 	}
 	if node.Kind == unstable.ArrayTable {
+		o.note(path, last, "")
 		o.tables[path]++
 		path = fmt.Sprintf("%s[%d]", path, o.tables[path]-1)
 	}
-	if t != nil {
-		list := t.Kind() == reflect.Slice
-		if list != (node.Kind == unstable.ArrayTable) || !isTable(t) {
-			o.fault(last, path, because(ErrNotPossible, "is not written as %s", wantedKind(t)), "compare it with docs/formats.md")
-			return path, nil
-		}
+	if list := t.Kind() == reflect.Slice; list != (node.Kind == unstable.ArrayTable) || !isTable(t) {
+		o.fault(last, path, because(ErrNotPossible, "is not written as %s", wantedKind(t)), "compare it with docs/formats.md")
+		return path, nil
 	}
 	o.note(path, last, "")
 	return path, t
 }
 
-// step returns the type of key within a table of type t, and notes a fault
-// where the table has none.
+// step returns the type of key within a table of type t, which is nil where the
+// document has no such table. Where the table has no such key it notes a fault
+// and returns nil.
 func (o *outliner) step(t reflect.Type, path string, key *unstable.Node) reflect.Type {
 	if t == nil {
 		return nil
@@ -130,7 +131,9 @@ func (o *outliner) keyValue(node *unstable.Node, table string, t reflect.Type) {
 	for keys.Next() {
 		last = keys.Node()
 		path = joined(path, string(last.Data))
-		t = o.step(t, path, last)
+		if t = o.step(t, path, last); t == nil {
+			return
+		}
 	}
 	o.value(node.Value(), last, path, t)
 }
@@ -138,9 +141,6 @@ func (o *outliner) keyValue(node *unstable.Node, table string, t reflect.Type) {
 // value handles the value at path, whose key is given.
 func (o *outliner) value(value, key *unstable.Node, path string, t reflect.Type) {
 	o.note(path, key, string(value.Data))
-	if t == nil {
-		return
-	}
 	if !fits(value, t) {
 		o.fault(key, path, because(ErrNotPossible, "is %s where %s is wanted", writtenKind(value.Kind), wantedKind(t)), "compare it with docs/formats.md")
 		return

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -189,6 +190,9 @@ func (t *table) readHeader(text []byte) error {
 	for n := len(t.names); n > 0 && t.names[n-1] == ""; n-- {
 		t.names = t.names[:n-1]
 	}
+	if len(t.names) == 0 {
+		return t.at(0, "", because(ErrNoData, "the file has no header row"), "name the columns "+strings.Join(requiredColumns, ", ")+" in the first row")
+	}
 	if len(t.names) > maxPullColumns {
 		return t.at(lines.number, "", because(ErrTooLarge, "the header has %d columns, and %d are the most that are read", len(t.names), maxPullColumns), "take columns out")
 	}
@@ -293,6 +297,9 @@ func (t *table) settleMarks(found map[int]*marks) {
 	}
 }
 
+// rfc3339 is date-time of RFC 3339, section 5.6.
+var rfc3339 = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d{1,9})?(Z|[+-]\d{2}:\d{2})$`)
+
 // readTime reads a start time: RFC 3339, with its offset. A blank in place of
 // the T is taken, as the note in its section 5.6 allows.
 func (t *table) readTime(line int, cell string) time.Time {
@@ -301,9 +308,10 @@ func (t *table) readTime(line int, cell string) time.Time {
 		text[10] = 'T'
 	}
 	text = bytes.ToUpper(text)
-	var started time.Time
-	if err := started.UnmarshalText(text); err == nil {
-		return started
+	if rfc3339.Match(text) { // package time is laxer than RFC 3339
+		if started, err := time.Parse(time.RFC3339Nano, string(text)); err == nil {
+			return started
+		}
 	}
 	e := &SyntaxError{
 		File: t.file, Line: line, Column: "column started", Text: cell, Err: because(ErrNotPossible, "is not a time as RFC 3339 has it"),
@@ -311,7 +319,7 @@ func (t *table) readTime(line int, cell string) time.Time {
 	}
 	if cell == "" {
 		e.Err = ErrMissing
-	} else if started.UnmarshalText(append(text, 'Z')) == nil {
+	} else if rfc3339.Match(append(text, 'Z')) {
 		e.Err, e.Cure = because(ErrTwoReadings, "has no offset from UTC"), "write it behind the time, as in +01:00, or Z for UTC"
 	}
 	t.faults.add(e)

@@ -56,8 +56,8 @@ func (r *rowReader) read(at, line int) error {
 // allocate makes room for every row that the text can hold.
 func (r *rowReader) allocate(at int) error {
 	rows := bytes.Count(r.text[at:], []byte{'\n'})
-	if !r.ragged { // a row has at least a delimiter or line end for each column
-		rows = min(rows, (len(r.text)-at)/len(r.columns))
+	if !r.ragged { // a row has a delimiter or line end for each column, or is refused
+		rows = min(rows, (len(r.text)-at)/len(r.columns)+1)
 	}
 	read := 0
 	for i := range r.columns {
@@ -218,7 +218,7 @@ func cellCure(c *column, cell []byte, err error) string {
 	case err == errMixedMarks:
 		return "write the whole column with one decimal mark"
 	case errors.Is(err, ErrTwoReadings):
-		return fmt.Sprintf(`say which is the decimal mark, as in %s = { decimal = "," } under [channels] of campaign.toml`, c.name)
+		return fmt.Sprintf(`say which is the decimal mark, as in %s = { decimal = "," } under [channels] of campaign.toml`, printable(c.name, longestShown))
 	case c.clock:
 		return "a clock time is written hh:mm:ss, with decimals of the second behind a point or comma"
 	case c.name == timeColumn && bytes.IndexByte(cell, ':') >= 0:

@@ -26,7 +26,7 @@ func nearest(written string, names []string) string {
 // didYouMean returns "did you mean …?" with the nearest name, else fallback.
 func didYouMean(written string, names []string, fallback string) string {
 	if name := nearest(written, names); name != "" {
-		return fmt.Sprintf("did you mean %s?", name)
+		return fmt.Sprintf("did you mean %s?", printable(name, longestShown))
 	}
 	return fallback
 }
