@@ -75,6 +75,9 @@ func Demo() Scenario {
 	s.Purpose = "Does the kit give more torque where people ride?"
 	s.Seed = 650
 	s.Plan.Order = "ABABA"
+	// A coast-down long enough to weigh the losses where peak power is made.
+	s.Logger.Sampled.Rate = 100
+	s.Drive.Coast = 16
 	s.Faults = []Fault{{Name: coldPull, Pulls: []string{"8"}, Size: 0.003}}
 	return s
 }
