@@ -255,7 +255,7 @@ func (f *coastFit) losses(rig Rig, quantum float64) *Losses {
 func (f *coastFit) spread(quantum, x float64) float64 {
 	var c signal.Correlogram
 	c.Add(f.residual, len(f.columns))
-	noise := signal.Noise{Quantum: quantum, Correlation: c.Correlation()}
+	noise := c.Noise(quantum)
 	if noise.White(f.variance) {
 		return f.variance
 	}

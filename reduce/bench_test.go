@@ -25,7 +25,7 @@ func BenchmarkReducePulses(b *testing.B) {
 	w.coast = 17
 	w.run()
 	random := rand.New(rand.NewPCG(1, 2))
-	log := w.pulses(60, nil, 1, 2e-6, random)
+	log := shaken(w.pulses(60, nil, 1), 2e-6, random)
 	s := w.settings()
 	s.PulsesPerRev, s.EnginePulsesPerRev = 60, 1
 	b.ReportAllocs()

@@ -170,7 +170,7 @@ func (w *worker) balance(n *node) bool {
 func (w *worker) standardError(i int) float64 {
 	n := &w.nodes[i]
 	order := w.r.order
-	s2 := w.pooledVariance(i, func(n *node) (float64, int, int) { return n.drum.ResidualSS, n.drum.Count, n.drum.Degree + 1 }, w.noise)
+	s2 := w.pooledVariance(i, func(n *node) (*signal.Fit, float64) { return &n.drum, n.omega }, w.noise)
 	uTorque := w.s.Inertia * math.Sqrt(w.variance(&n.drum, order, n.time, w.time[n.from:n.to], s2, w.noise))
 	if w.brake != nil {
 		b2 := n.brake.ResidualSS / float64(n.brake.Freedom())
@@ -180,9 +180,7 @@ func (w *worker) standardError(i int) float64 {
 	rate := n.torqueRate * perDrum
 	uTime := 0.0
 	if n.engineTo > n.engineFrom {
-		e2 := w.pooledVariance(i, func(n *node) (float64, int, int) {
-			return n.engineFit.ResidualSS, n.engineFit.Count, n.engineFit.Degree + 1
-		}, w.engineNoise)
+		e2 := w.pooledVariance(i, func(n *node) (*signal.Fit, float64) { return &n.engineFit, n.engine }, w.engineNoise)
 		v := w.variance(&n.engineFit, order-1, n.time, w.engineTime[n.engineFrom:n.engineTo], e2, w.engineNoise)
 		uTime = math.Sqrt(v) / n.engineRate
 		rate += n.torque * n.alpha / n.engine
@@ -211,15 +209,23 @@ func (w *worker) variance(f *signal.Fit, order int, t float64, times []float64, 
 const pooledSamples = 40
 
 // pooledVariance returns the variance of one sample around node i, from the
-// residuals of its fit and of as many on both sides as make up pooledSamples.
-func (w *worker) pooledVariance(i int, of func(*node) (ss float64, count, parameters int), noise signal.Noise) float64 {
+// residuals of its fit and of as many on both sides as make up pooledSamples. of
+// returns a node's fit and its shaft's speed: the angle of a pulse is as uncertain
+// as its moment times that speed, so pulses are pooled in time.
+func (w *worker) pooledVariance(i int, of func(*node) (*signal.Fit, float64), noise signal.Noise) float64 {
 	inflation := noise.Inflation()
+	scale := func(speed float64) float64 {
+		if w.r.log.Kind == signal.Pulses {
+			return speed * speed
+		}
+		return 1
+	}
 	ss, freedom := 0.0, 0.0
 	add := func(n *node) {
-		s, count, parameters := of(n)
-		if count > parameters {
-			ss += s
-			freedom += math.Max(1, float64(count)-float64(parameters)*inflation)
+		f, speed := of(n)
+		if parameters := f.Degree + 1; f.Count > parameters {
+			ss += f.ResidualSS / scale(speed)
+			freedom += math.Max(1, float64(f.Count)-float64(parameters)*inflation)
 		}
 	}
 	lo, hi := i, i
@@ -237,5 +243,6 @@ func (w *worker) pooledVariance(i int, of func(*node) (ss float64, count, parame
 	if freedom == 0 {
 		return 0
 	}
-	return ss / freedom
+	_, speed := of(&w.nodes[i])
+	return ss / freedom * scale(speed)
 }

@@ -132,42 +132,37 @@ func (w *worker) windowTime() float64 {
 // takes it off, and sees how the errors that remain hang together. Pulse logs had
 // their tooth errors taken off when the pulses were counted.
 func (w *worker) removeTurnError() {
-	var c signal.Correlogram
-	if w.r.log.Kind == signal.Sampled {
-		w.noise.Quantum = signal.Quantum(w.value)
-		e, bounds := signal.OncePerTurn(w.time, w.value, w.windowTime(), w.scratch)
-		first := 0
-		for _, end := range bounds {
-			c.Add(w.scratch.Residuals[first:end], 4)
-			first = end
-		}
-		if e.Found() {
-			corrected := make([]float64, len(w.value))
-			e.Correct(w.value, corrected, w.scratch)
-			w.value = corrected
-			w.out.EncoderError = e.Amplitude()
-		}
-		w.noise.Correlation = c.Correlation()
-	} else {
-		w.noise.Correlation = blockCorrelation(w.time, w.value, w.r.degree, w.windowTime())
+	if w.r.log.Kind == signal.Pulses {
+		w.noise = blockNoise(w.time, w.value, w.r.degree, w.windowTime(), 0)
 		if w.r.teeth.Found() {
 			w.out.EncoderError = w.r.teeth.Amplitude()
 		}
+		w.engineNoise = blockNoise(w.engineTime, w.engineValue, w.r.degree, w.windowTime(), 0)
+		return
 	}
-	if len(w.engineTime) > 0 {
-		if w.r.log.Kind == signal.Sampled {
-			w.engineNoise.Quantum = signal.Quantum(w.engineValue)
-		}
-		w.engineNoise.Correlation = blockCorrelation(w.engineTime, w.engineValue, w.r.degree, w.windowTime())
+	var c signal.Correlogram
+	e, bounds := signal.OncePerTurn(w.time, w.value, w.windowTime(), w.scratch)
+	first := 0
+	for _, end := range bounds {
+		c.Add(w.scratch.Residuals[first:end], w.r.degree+1)
+		first = end
 	}
+	w.noise = c.Noise(signal.Quantum(w.value))
+	if e.Found() {
+		corrected := make([]float64, len(w.value))
+		e.Correct(w.value, corrected, w.scratch)
+		w.value = corrected
+		w.out.EncoderError = e.Amplitude()
+	}
+	w.engineNoise = blockNoise(w.engineTime, w.engineValue, w.r.degree, w.windowTime(), signal.Quantum(w.engineValue))
 }
 
-// blockCorrelation returns how the errors of a series hang together, from the
-// residuals of polynomials over blocks of about the given length in s.
-func blockCorrelation(t, y []float64, degree int, length float64) []float64 {
+// blockNoise returns how the errors of a series hang together, from the residuals
+// of polynomials over blocks of about the given length in s.
+func blockNoise(t, y []float64, degree int, length, quantum float64) signal.Noise {
 	n := len(t)
 	if n < 3*(degree+5) {
-		return nil
+		return signal.Noise{Quantum: quantum}
 	}
 	var c signal.Correlogram
 	var f signal.Fit
@@ -175,8 +170,7 @@ func blockCorrelation(t, y []float64, degree int, length float64) []float64 {
 	count := max(1, int((t[n-1]-t[0])/length))
 	first := 0
 	for k := range count {
-		to := t[0] + (t[n-1]-t[0])*float64(k+1)/float64(count)
-		end := searchAfter(t, to)
+		end := searchAfter(t, t[0]+(t[n-1]-t[0])*float64(k+1)/float64(count))
 		if k == count-1 {
 			end = n
 		}
@@ -191,7 +185,7 @@ func blockCorrelation(t, y []float64, degree int, length float64) []float64 {
 		}
 		first = end
 	}
-	return c.Correlation()
+	return c.Noise(quantum)
 }
 
 // fillCurve turns the node fits into the curve and its companions.

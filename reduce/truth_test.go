@@ -140,10 +140,12 @@ type flaws struct {
 	rate        float64 // samples a second
 	jitter      float64 // of the sampling moments, part of the interval
 	noise       float64 // of drum speed, rad/s
+	memory      float64 // of the noise: correlation from sample to sample
 	engineNoise float64 // of engine speed, rad/s
 	quantum     float64 // of drum speed, rad/s
 	turn, phase float64 // once-per-turn error, relative, rad
 	offset      float64 // of the first sample, s
+	shift       float64 // of the rounding steps of drum speed, rad/s
 	noThrottle  bool
 	noEngine    bool
 	random      *rand.Rand // nil: no noise
@@ -159,15 +161,17 @@ func (w *world) sampled(f flaws) *signal.Log {
 		}
 		return f.random.NormFloat64()
 	}
+	held := 0.0
 	for i := range n {
 		t[i] = f.offset + (float64(i)+0.5)/f.rate
 		if f.jitter > 0 {
 			t[i] += f.jitter * (f.random.Float64() - 0.5) / f.rate
 		}
 		omega, theta := w.at(t[i])
-		drum[i] = omega*(1+f.turn*math.Cos(theta+f.phase)) + f.noise*normal()
+		held = f.memory*held + math.Sqrt(1-f.memory*f.memory)*f.noise*normal()
+		drum[i] = omega*(1+f.turn*math.Cos(theta+f.phase)) + held
 		if f.quantum > 0 {
-			drum[i] = f.quantum * math.Round(drum[i]/f.quantum)
+			drum[i] = f.quantum*math.Round((drum[i]+f.shift)/f.quantum) - f.shift
 		}
 		engine[i] = w.engine(t[i]) + f.engineNoise*normal()
 		lever[i] = w.throttle(t[i])
@@ -183,16 +187,9 @@ func (w *world) sampled(f flaws) *signal.Log {
 }
 
 // pulses logs the world as pulse trains, perTurn pulses a drum turn (tooth j off
-// by teeth[j] rad) and enginePer pulses a crankshaft turn, each moment with
-// normal errors of sd s.
-func (w *world) pulses(perTurn int, teeth []float64, enginePer, sd float64, random *rand.Rand) *signal.Log {
+// by teeth[j] rad) and enginePer pulses a crankshaft turn.
+func (w *world) pulses(perTurn int, teeth []float64, enginePer float64) *signal.Log {
 	log := &signal.Log{Kind: signal.Pulses}
-	moment := func(t float64) float64 {
-		if random == nil {
-			return t
-		}
-		return t + sd*random.NormFloat64()
-	}
 	k, crank, ignition := 0, 0.3, 1
 	for i := 0; i+2 < len(w.omega); i++ {
 		for {
@@ -203,20 +200,20 @@ func (w *world) pulses(perTurn int, teeth []float64, enginePer, sd float64, rand
 			if w.theta[i+1] < want {
 				break
 			}
-			log.DrumPulse = append(log.DrumPulse, moment(w.solve(want, i)))
+			log.DrumPulse = append(log.DrumPulse, w.solve(want, i))
 			k++
 		}
-		t0, t1 := float64(i)*w.step, float64(i+1)*w.step
-		e0, e1 := w.engine(t0), w.engine(t1)
-		middle := w.engine((t0 + t1) / 2)
-		next := crank + w.step*(e0+4*middle+e1)/6
+		// The crankshaft turns evenly enough within half a millisecond for
+		// Simpson's rule and a parabola.
+		t := float64(i) * w.step
+		e0, e1 := w.engine(t), w.engine(t+w.step)
+		next := crank + w.step*(e0+4*w.engine(t+w.step/2)+e1)/6
 		if want := 2 * math.Pi * float64(ignition) / enginePer; next >= want {
-			// Within a step the angle is a parabola to 1e-12.
 			x := (want - crank) / (next - crank)
 			for range 5 {
-				x -= (crank + w.step*(e0*x+(e1-e0)*x*x/2) - want + (next-crank-w.step*(e0+e1)/2)*x*x*(3-2*x)) / (w.step * (e0 + (e1-e0)*x))
+				x -= (crank + w.step*(e0*x+(e1-e0)*x*x/2) - want) / (w.step * (e0 + (e1-e0)*x))
 			}
-			log.EnginePulse = append(log.EnginePulse, moment(t0+x*w.step))
+			log.EnginePulse = append(log.EnginePulse, t+x*w.step)
 			ignition++
 		}
 		crank = next
@@ -224,10 +221,23 @@ func (w *world) pulses(perTurn int, teeth []float64, enginePer, sd float64, rand
 	return log
 }
 
+// shaken returns a copy of a pulse log whose moments carry normal errors of the
+// given standard deviation in s.
+func shaken(log *signal.Log, sd float64, random *rand.Rand) *signal.Log {
+	shake := func(t []float64) []float64 {
+		out := make([]float64, len(t))
+		for i := range t {
+			out[i] = t[i] + sd*random.NormFloat64()
+		}
+		return out
+	}
+	return &signal.Log{Kind: signal.Pulses, DrumPulse: shake(log.DrumPulse), EnginePulse: shake(log.EnginePulse)}
+}
+
 // solve returns when the drum angle reaches want, near step i.
 func (w *world) solve(want float64, i int) float64 {
 	t := float64(i) * w.step
-	for range 20 {
+	for range 4 {
 		omega, theta := w.at(t)
 		t -= (theta - want) / omega
 	}

@@ -42,27 +42,29 @@ func AngleOf(tr *Train, per float64, teeth *Teeth, group int) Angle {
 	return a
 }
 
+// levelReach is over how many groups to each side the acceleration is taken that
+// levels a group: enough to leave its noise out, few enough to follow a pull.
+const levelReach = 4
+
 // levelGroups takes α/2 times the variance of the moments in a group off each
-// value. A value is changed only when its neighbours no longer need it.
+// value. The values are read before any is changed.
 func (a *Angle) levelGroups() {
 	n := len(a.Time)
-	if n < 3 {
+	if n < 2*levelReach+1 {
 		return
 	}
 	even := 1 - 1/float64(a.Pulses*a.Pulses)
-	pending := 0.0
-	for k := 1; k < n-1; k++ {
-		dt1, dt2 := a.Time[k]-a.Time[k-1], a.Time[k+1]-a.Time[k]
-		alpha := 2 * ((a.Value[k+1]-a.Value[k])/dt2 - (a.Value[k]-a.Value[k-1])/dt1) / (dt1 + dt2)
-		shift := alpha / 2 * (dt1 + dt2) * (dt1 + dt2) / 48 * even
-		if k == 1 {
-			pending = shift
-		}
-		a.Value[k-1] -= pending
-		pending = shift
+	shift := make([]float64, n)
+	for k := levelReach; k+levelReach < n; k++ {
+		p, q := k-levelReach, k+levelReach
+		dt1, dt2 := a.Time[k]-a.Time[p], a.Time[q]-a.Time[k]
+		alpha := 2 * ((a.Value[q]-a.Value[k])/dt2 - (a.Value[k]-a.Value[p])/dt1) / (dt1 + dt2)
+		group := (dt1 + dt2) / (2 * levelReach) // its duration
+		shift[k] = alpha / 2 * group * group / 12 * even
 	}
-	a.Value[n-2] -= pending
-	a.Value[n-1] -= pending
+	for k := range a.Value {
+		a.Value[k] -= shift[min(max(k, levelReach), n-1-levelReach)]
+	}
 }
 
 // Speeds returns the mean speeds between neighbouring values, in rad/s, and the

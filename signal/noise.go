@@ -3,11 +3,11 @@ package signal
 import "math"
 
 // maxLag bounds the lags of an estimated autocorrelation, in samples.
-const maxLag = 40
+const maxLag = 60
 
 // harmonics is how many harmonics of the rounding error are followed; the rest,
-// 7 % of its variance, is taken as independent from sample to sample.
-const harmonics = 8
+// 2.5 % of its variance, is taken as independent from sample to sample.
+const harmonics = 24
 
 // Noise describes the errors of a channel beyond their size: how they hang
 // together from one sample to the next. The zero value is white noise.
@@ -78,6 +78,9 @@ func (n Noise) roundedVariance(w, fitted []float64, s2 float64) float64 {
 	q := n.Quantum
 	s2 = math.Max(s2, q*q/12)
 	other := s2 - q*q/12
+	if other < 0.1*q*q/12 {
+		other = 0 // the estimate's own error, not other noise
+	}
 	var re, im [harmonics]float64
 	plain := 0.0
 	for i, wi := range w {
@@ -118,56 +121,101 @@ func (c *Correlogram) Add(residuals []float64, parameters int) {
 	c.parameters += parameters
 }
 
-// Correlation returns the autocorrelation at lags 1, 2, … up to the first that
-// is lost in its own uncertainty, or nil where neither of the first two lags
-// differs from 0 by more than 3.5 standard errors (1/√n each).
+// Noise returns what the residuals show of a channel recorded in steps of quantum
+// (0: fine). Where rounding to the steps rules, what hangs together follows from
+// the course of the signal, not from the lag, and no correlation is given.
+func (c *Correlogram) Noise(quantum float64) Noise {
+	n := Noise{Quantum: quantum}
+	if ss, count := c.lag(0); count > 0 && n.coarse(ss/count) {
+		return n
+	}
+	n.Correlation = c.Correlation()
+	return n
+}
+
+// order is that of the autoregression that carries an estimated correlation on.
+const order = 3
+
+// Correlation returns the autocorrelation at lags 1, 2, … down to 1 %, or nil
+// where neither of the first two lags differs from 0 by more than 4.5 standard
+// errors (1/√n each).
 //
-// A fit takes its parameters' share out of the residuals, which pulls every lag
-// towards minus that share; it is put back before the lags are judged.
+// An autoregression of order 3 is fitted to the first lags (Yule–Walker equations,
+// Durbin's recursion) and carried on; single distant lags would be lost in their
+// own uncertainty. A fit of p parameters takes p times the long-run variance out
+// of the sum of products at every lag; it is put back, to consistency, up to three
+// tenths of the sum: more could not be told from the course of the signal.
 func (c *Correlogram) Correlation() []float64 {
 	if c.count < 60 || c.parameters*5 > c.count {
 		return nil
 	}
-	var products, pairs [maxLag + 1]float64
-	for k := range 3 {
+	var products, pairs, gamma [order + 1]float64
+	for k := range products {
 		products[k], pairs[k] = c.lag(k)
 	}
 	if !(products[0] > 0) {
 		return nil
 	}
-	threshold := 1 / math.Sqrt(float64(c.count))
-	restored := func(k int, longRun float64) float64 {
-		return (products[k] + float64(c.parameters)*longRun) / pairs[k]
+	restore := func(longRun float64) {
+		for k := range gamma {
+			gamma[k] = (products[k] + float64(c.parameters)*longRun) / pairs[k]
+		}
 	}
-	variance := products[0] / float64(c.count-c.parameters)
-	if math.Abs(restored(1, variance)) < 3.5*threshold*variance && math.Abs(restored(2, variance)) < 3.5*threshold*variance {
+	longRun := products[0] / float64(c.count-c.parameters)
+	restore(longRun)
+	threshold := 4.5 / math.Sqrt(float64(c.count)) * gamma[0]
+	if math.Abs(gamma[1]) < threshold && math.Abs(gamma[2]) < threshold {
 		return nil
 	}
-	last := maxLag
-	for k := 3; k <= maxLag; k++ {
-		products[k], pairs[k] = c.lag(k)
-		if pairs[k] < float64(c.count)/2 {
-			last = k - 1
+	most := 0.3 * products[0] / float64(c.parameters)
+	var coefficient [order]float64
+	for range 20 {
+		var innovation float64
+		coefficient, innovation = durbin(&gamma)
+		gain := 1.0
+		for _, a := range coefficient {
+			gain -= a
+		}
+		longRun = math.Min(innovation/(gain*gain), most)
+		restore(longRun)
+	}
+	rho := make([]float64, 0, maxLag)
+	for k := 1; k <= maxLag; k++ {
+		next := 0.0
+		if k <= order {
+			next = gamma[k] / gamma[0]
+		} else {
+			for j, a := range coefficient {
+				next += a * rho[k-2-j]
+			}
+		}
+		if k > order && math.Abs(next) < 0.01 && math.Abs(rho[k-2]) < 0.01 {
 			break
 		}
-	}
-	rho := make([]float64, 0, last)
-	longRun := variance
-	for range 4 {
-		rho = rho[:0]
-		variance = restored(0, longRun)
-		sum := variance
-		for k := 1; k <= last; k++ {
-			gamma := restored(k, longRun)
-			if k > 2 && math.Abs(gamma) < 2*threshold*variance {
-				break
-			}
-			rho = append(rho, gamma/variance)
-			sum += 2 * gamma
-		}
-		longRun = math.Max(sum, 0)
+		rho = append(rho, next)
 	}
 	return rho
+}
+
+// durbin returns the coefficients of the autoregression that has the first
+// autocovariances gamma, and the variance of its innovations.
+func durbin(gamma *[order + 1]float64) (a [order]float64, innovation float64) {
+	innovation = gamma[0]
+	for k := range order {
+		r := gamma[k+1]
+		for j := range k {
+			r -= a[j] * gamma[k-j]
+		}
+		r /= innovation
+		r = math.Max(-0.98, math.Min(0.98, r)) // a stationary series
+		previous := a
+		a[k] = r
+		for j := range k {
+			a[j] = previous[j] - r*previous[k-1-j]
+		}
+		innovation *= 1 - r*r
+	}
+	return a, innovation
 }
 
 // lag returns the sum of products of residuals k samples apart, and their number.

@@ -16,7 +16,8 @@ type Train struct {
 // An interval is held against the mean of the speeds before and after it, each
 // from the median of the intervals there. About a whole number m ≥ 2 of normal
 // intervals means m − 1 missing pulses, which are counted: nothing is lost,
-// since every other pulse keeps its own angle. Where the number is not clear,
+// since every other pulse keeps its own angle. A pulse that comes early or late
+// while the next is in its place is taken as it is. Where the number is not clear,
 // the count goes on with the nearest and the place is a break. Less than 0.6 of
 // a normal interval means a pulse too many: of the two pulses, the one that fits
 // the interval before it worse is left out. Stamps that repeat or run backward
@@ -72,8 +73,12 @@ func (tr *Train) judge(times []float64, i int, rows []int) int {
 	if math.IsNaN(before) || math.IsNaN(after) {
 		return 1 // at the ends there is nothing to hold it against
 	}
-	d := times[i] - tr.Time[last]
-	ratio := d * (1/before + 1/after) / 2
+	perSecond := (1/before + 1/after) / 2
+	ratio := (times[i] - tr.Time[last]) * perSecond
+	next := (times[i+1] - tr.Time[last]) * perSecond // after may be known: there is a next
+	if ratio < 1.75 && next > 1.5 && next < 2.5 {
+		return 1 // early or late, but the one after it is in its place
+	}
 	if ratio < 0.6 {
 		tr.dropExtra(times[i], rowOf(rows, i), ratio, before)
 		return 0
