@@ -41,8 +41,9 @@ func CheckID(id string) error {
 }
 
 // CheckName returns nil where name can name a pull or a setup: 1 to [MaxID]
-// bytes of UTF-8 without control characters. Else it returns [ErrEmpty],
-// [ErrTooLong] or [ErrControl].
+// bytes of UTF-8 without control characters and without characters that only
+// steer how others are shown (Unicode category Cf), so that two names that look
+// alike are alike. Else it returns [ErrEmpty], [ErrTooLong] or [ErrControl].
 func CheckName(name string) error {
 	switch {
 	case name == "":
@@ -63,12 +64,14 @@ func CheckText(text string) error {
 	return checkCharacters(text, true)
 }
 
+// checkCharacters refuses control characters; with breaks, tabs and line ends
+// are taken, and so are the characters of category Cf.
 func checkCharacters(text string, breaks bool) error {
 	if !utf8.ValidString(text) {
 		return ErrControl
 	}
 	for _, r := range text {
-		if unicode.IsControl(r) && !(breaks && (r == '\t' || r == '\n' || r == '\r')) {
+		if !breaks && unicode.Is(unicode.Cf, r) || unicode.IsControl(r) && !(breaks && (r == '\t' || r == '\n' || r == '\r')) {
 			return ErrControl
 		}
 	}

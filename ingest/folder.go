@@ -30,7 +30,8 @@ type Folder struct {
 
 // OpenDir opens the campaign folder at path. Nothing outside the folder is ever
 // read: neither a path that leads out of it nor a link that does is followed.
-// Errors are as those of [Open]. The folder must be closed.
+// A path that is no folder is the system's error; others are as those of
+// [Open]. The folder must be closed.
 func OpenDir(path string) (*Folder, error) {
 	root, err := os.OpenRoot(path)
 	if err != nil {

@@ -69,6 +69,8 @@ var dialects = []struct {
 	{"row of units in brackets", "time;drum_speed;engine_speed\n[s];[km/h];[1/min]\n0.0;36;3000\n0.005;39.6;3300\n0.01;43.2;3600\n", LogOptions{}, 3},
 	{"preamble, blank lines, units", "Cell 1; 2 March\n\"a note, with \"\"quotes\"\"\"\n\n# rows: 3\ntime;drum_speed;engine_speed\ns;km/h;rpm\n\n0.0;36;3000\n0.005;39.6;3300\n0.01;43.2;3600\n\n\n", LogOptions{}, 8},
 	{"unbalanced quote above", "Cell \"1\nsep=,\ntime [s],drum_speed [km/h],engine_speed [rpm]\n0,36,3000\n0.005,39.6,3300\n0.01,43.2,3600\n", LogOptions{}, 4},
+	{"names in the preamble", "time;s\ndrum_speed;km/h\nengine_speed;rpm\ndrum_speed;36\nrows;3\ntime [s];drum_speed [km/h];engine_speed [rpm]\n0,0;36;3000\n0,005;39,6;3300\n0,01;43,2;3600\n", LogOptions{}, 7},
+	{"line ends of CR CR LF", "time [s],drum_speed [km/h],engine_speed [rpm]\r\r\n0,36,3000\r\r\n0.005,39.6,3300\r\r\n0.01,43.2,3600\r\r\n", LogOptions{}, 2},
 	{"empty rows at the end", "time [s],drum_speed [km/h],engine_speed [rpm]\n0,36,3000\n0.005,39.6,3300\n0.01,43.2,3600\n,,\n,,\n\n", LogOptions{}, 2},
 	{"milliseconds", "time [ms],drum_speed [km/h],engine_speed [rpm]\n0,36,3000\n5,39.6,3300\n10,43.2,3600\n", LogOptions{}, 2},
 	{"microseconds, micro sign", "time [µs],drum_speed [km/h],engine_speed [rpm]\n0,36,3000\n5000,39.6,3300\n10000,43.2,3600\n", LogOptions{}, 2},
