@@ -206,6 +206,9 @@ func pullCount(c *compare.Comparison) int {
 	return n
 }
 
+// outOfReach says why a loss-compensated figure is missing.
+const outOfReach = " Where it is missing, the coast-downs do not reach the drum speed of peak power."
+
 // compensatedTable has peak power at the wheel beside that with the loss added.
 func (g *Gain) compensatedTable(c *compare.Comparison, units quantity.System) (table, bool) {
 	unit := units.Unit(quantity.Power).Name
@@ -215,12 +218,15 @@ func (g *Gain) compensatedTable(c *compare.Comparison, units quantity.System) (t
 	}
 	for _, id := range []string{c.Baseline, c.Candidate} {
 		for _, row := range g.Compensated {
-			if row.Configuration != id || !(row.WheelW > 0 && row.CompensatedW > 0) {
+			if row.Configuration != id || !(row.WheelW > 0) {
 				continue
 			}
 			with, half := levelNumbers(row.CompensatedW, row.HalfWidthW, quantity.Power, units)
 			n := 1
-			if half != "" {
+			switch {
+			case !(row.CompensatedW > 0):
+				t.Caption = strings.TrimSuffix(t.Caption, outOfReach) + outOfReach
+			case half != "":
 				with += " ± " + half
 				n = places(units.Unit(quantity.Power).FromDifference(row.HalfWidthW), 2)
 			}

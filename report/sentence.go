@@ -159,10 +159,6 @@ func tippingText(c *compare.Comparison) string {
 		" % (at 5 degrees of freedom), this would not show a gain"
 }
 
-// withholding are the checks whose open fail withholds a verdict, as
-// docs/formats.md lists them.
-var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "band-not-covered"}
-
 // reason words why a verdict was withheld; empty where another part of the
 // sentence says it.
 func (g *Gain) reason(c *compare.Comparison, r compare.Reason) string {
@@ -205,7 +201,7 @@ func driftChange(c *compare.Comparison) string {
 func (g *Gain) openChecks(c *compare.Comparison) string {
 	var names []string
 	for _, k := range g.checksFor(c.Candidate) {
-		if k.Status != campaign.Fail || !slices.Contains(withholding, k.ID) {
+		if !slices.Contains(k.Withholds, c.Candidate) {
 			continue
 		}
 		name := clean(k.ID)

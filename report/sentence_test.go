@@ -85,9 +85,9 @@ var sentences = []struct {
 	}, withheld + "; the rig drifted by +8.1 % (95 % interval: 6.1 % to 10.1 %) over the session, too much beside the gain."},
 	{"open checks", func(g *Gain, c *compare.Comparison) {
 		withhold(c, compare.OpenCheck)
-		g.Checks = append(g.Checks, campaign.Check{ID: "gear", Status: campaign.Fail, Pulls: []string{"4"}},
-			campaign.Check{ID: "slip", Status: campaign.Fail, Pulls: []string{"5", "6"}},
-			campaign.Check{ID: "slip", Status: campaign.Fail, Comparison: "C", Pulls: []string{"9"}},
+		g.Checks = append(g.Checks, campaign.Check{ID: "gear", Status: campaign.Fail, Pulls: []string{"4"}, Withholds: []string{"B"}},
+			campaign.Check{ID: "slip", Status: campaign.Fail, Pulls: []string{"5", "6"}, Withholds: []string{"B", "C"}},
+			campaign.Check{ID: "slip", Status: campaign.Fail, Comparison: "C", Pulls: []string{"9"}, Withholds: []string{"C"}},
 			campaign.Check{ID: "procedure", Status: campaign.Fail, Pulls: []string{"1"}})
 	}, withheld + "; a failed check is open (gear, pull 4; slip, pulls 5 and 6)."},
 	{"coast-down", func(g *Gain, c *compare.Comparison) {

@@ -28,7 +28,7 @@ func demoCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		view, err := lab.Demo(cmd.Context(), Version)
+		analysis, err := lab.Demo(cmd.Context())
 		if err != nil {
 			return err
 		}
@@ -38,10 +38,10 @@ func demoCommand() *cobra.Command {
 			}
 		}
 		// The demo's own report may be replaced: only the demo writes that name.
-		if err := lab.WriteReport(view, demoReport, true, system); err != nil {
+		if err := lab.WriteReport(analysis.View(Version, system), demoReport, true, system); err != nil {
 			return err
 		}
-		if err := writeGain(cmd.OutOrStdout(), view, *asJSON, system); err != nil || *asJSON {
+		if err := writeGain(cmd.OutOrStdout(), analysis, *asJSON, system); err != nil || *asJSON {
 			return err
 		}
 		fmt.Fprintf(cmd.OutOrStdout(), `

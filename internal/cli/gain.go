@@ -37,30 +37,31 @@ but the folder is read.`,
 			return &usageError{err, "fairpull gain " + args[0] + " --report gain.html"}
 		}
 		progress := newProgress(cmd.ErrOrStderr(), "pulls")
-		view, err := lab.Gain(cmd.Context(), args[0], Version, progress.report)
+		analysis, err := lab.Gain(cmd.Context(), args[0], progress.report)
 		progress.end()
 		if err != nil {
 			return err
 		}
-		if err := writeReports(cmd, view, *reports, *overwrite, system); err != nil {
+		if err := writeReports(cmd, analysis.View(Version, system), *reports, *overwrite, system); err != nil {
 			return err
 		}
-		return writeGain(cmd.OutOrStdout(), view, *asJSON, system)
+		return writeGain(cmd.OutOrStdout(), analysis, *asJSON, system)
 	}
 	return cmd
 }
 
-// writeGain writes the answer of gain and demo.
-func writeGain(w io.Writer, view *report.Gain, asJSON bool, units quantity.System) error {
+// writeGain writes the answer of gain and demo. The gain result has the units of
+// its format, whatever a person reads.
+func writeGain(w io.Writer, analysis *lab.Analysis, asJSON bool, units quantity.System) error {
 	if asJSON {
-		data, err := view.JSON()
+		data, err := analysis.View(Version, quantity.SI).JSON()
 		if err != nil {
 			return err
 		}
 		_, err = w.Write(data)
 		return err
 	}
-	return view.Text(w, report.TextOptions{Width: terminalWidth(), Color: colour(w), Units: units})
+	return analysis.View(Version, units).Text(w, report.TextOptions{Width: terminalWidth(), Color: colour(w), Units: units})
 }
 
 func writeReports(cmd *cobra.Command, view *report.Gain, files []string, overwrite bool, units quantity.System) error {

@@ -14,6 +14,7 @@ import (
 	"fairpull/compare"
 	"fairpull/correction"
 	"fairpull/ingest"
+	"fairpull/quantity"
 )
 
 // Analysis is a whole campaign, analysed.
@@ -27,6 +28,8 @@ type Analysis struct {
 	Comparisons []compare.Comparison
 	Checks      []campaign.Check
 	Limits      Limits
+
+	units quantity.System // in which the checks are worded; SI unless a View asks otherwise
 
 	// WithAll holds the same comparisons with the excluded pulls put back; nil
 	// where no pull was excluded or one of them carries no curve.
@@ -42,7 +45,7 @@ type Options struct {
 // candidate with the baseline and asks the checks. It reads no workspace and no
 // clock: the same folder gives the same analysis.
 func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, error) {
-	a := &Analysis{Campaign: &folder.Campaign, Limits: DefaultLimits()}
+	a := &Analysis{Campaign: &folder.Campaign, Limits: DefaultLimits(), units: quantity.SI}
 	var err error
 	if a.Standard, err = correction.ByName(a.Campaign.Correction); err != nil {
 		return nil, err

@@ -7,6 +7,7 @@ import (
 
 	"fairpull/campaign"
 	"fairpull/compare"
+	"fairpull/quantity"
 )
 
 // Limits are what the checks hold a campaign to. They are the lab's to set; the
@@ -67,24 +68,35 @@ func (a *Analysis) check() []campaign.Check {
 	} {
 		checks = append(checks, ask()...)
 	}
+	a.withhold(checks)
 	return checks
 }
 
 // withholding are the checks whose unresolved fail withholds a verdict.
 var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "band-not-covered"}
 
+// withhold notes on each check the candidates whose verdict it withholds: a
+// fail of one of the withholding checks that stands unresolved on a pull of
+// theirs or of the baseline.
+func (a *Analysis) withhold(checks []campaign.Check) {
+	for i := range checks {
+		k := &checks[i]
+		for j := range a.Comparisons {
+			c := &a.Comparisons[j]
+			concerned := k.Comparison == "" || k.Comparison == c.Candidate
+			if k.Status == campaign.Fail && concerned && a.open(k, c) &&
+				(slices.Contains(withholding, k.ID) || a.onOneSideOnly(k, c)) {
+				k.Withholds = append(k.Withholds, c.Candidate)
+			}
+		}
+	}
+}
+
 // doubts gathers what the checks mean for the verdict of comparison c.
 func (a *Analysis) doubts(c *compare.Comparison) compare.Doubts {
 	var d compare.Doubts
-	for i := range a.Checks {
-		k := &a.Checks[i]
-		if k.Status != campaign.Fail || !slices.Contains(withholding, k.ID) && !a.onOneSideOnly(k, c) {
-			continue
-		}
-		if k.Comparison != "" && k.Comparison != c.Candidate {
-			continue
-		}
-		d.OpenFail = d.OpenFail || a.open(k, c)
+	for _, k := range a.Checks {
+		d.OpenFail = d.OpenFail || slices.Contains(k.Withholds, c.Candidate)
 	}
 	if share, ok := a.coastShare(c); ok && share.flagged(a.Limits) {
 		d.CoastFlagged, d.CoastShareHi = true, share.Hi
@@ -162,6 +174,12 @@ func (a *Analysis) withAnswers(k campaign.Check) campaign.Check {
 		}
 	}
 	return k
+}
+
+// write returns an SI value in the person's unit, with its name.
+func (a *Analysis) write(si float64, d quantity.Dimension, places int) string {
+	unit := a.units.Unit(d)
+	return fmt.Sprintf("%.*f %s", places, unit.From(si), unit.Name)
 }
 
 func number(v float64) *float64 { return &v }

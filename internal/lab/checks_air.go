@@ -7,6 +7,7 @@ import (
 	"fairpull/air"
 	"fairpull/campaign"
 	"fairpull/correction"
+	"fairpull/quantity"
 )
 
 // checkCorrectionRange asks whether every factor lies in the range that the
@@ -55,8 +56,9 @@ func (a *Analysis) checkTemperatureRange() []campaign.Check {
 	if r == (correction.Limit{}) {
 		return nil
 	}
+	unit := a.units.Unit(quantity.Temperature)
 	k := campaign.Check{
-		ID: "temperature-range", Status: campaign.Pass, Unit: "°C", LimitSource: r.Source,
+		ID: "temperature-range", Status: campaign.Pass, Unit: unit.Name, LimitSource: r.Source,
 		Touches: []string{"band", "peak_torque", "peak_power"},
 	}
 	worst, excess, limit := math.NaN(), math.Inf(-1), r.Max
@@ -76,17 +78,15 @@ func (a *Analysis) checkTemperatureRange() []campaign.Check {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
 	}
-	k.Measured, k.Limit = number(celsius(worst)), number(celsius(limit))
-	k.Message = fmt.Sprintf("The intake air stayed within %.0f to %.0f °C.", celsius(r.Min), celsius(r.Max))
+	k.Measured, k.Limit = number(unit.From(worst)), number(unit.From(limit))
+	k.Message = fmt.Sprintf("The intake air stayed within %.0f to %.0f %s.", unit.From(r.Min), unit.From(r.Max), unit.Name)
 	if excess > 0 {
 		k.Status = campaign.Warn
-		k.Message = fmt.Sprintf("The intake air was at %.1f °C, outside %.0f to %.0f °C, in %s: %s does not accept the corrected figures.",
-			celsius(worst), celsius(r.Min), celsius(r.Max), pullList(k.Pulls), a.Standard.Name)
+		k.Message = fmt.Sprintf("The intake air was at %.1f %s, outside %.0f to %.0f %s, in %s: %s does not accept the corrected figures.",
+			unit.From(worst), unit.Name, unit.From(r.Min), unit.From(r.Max), unit.Name, pullList(k.Pulls), a.Standard.Name)
 	}
 	return []campaign.Check{k}
 }
-
-func celsius(kelvin float64) float64 { return kelvin - 273.15 }
 
 // checkWeatherChange asks, for each comparison, how far the correction differs
 // between the sides: what the correction gets wrong enters the gain by that much.
@@ -148,9 +148,11 @@ func (a *Analysis) checkPressurePlausible() []campaign.Check {
 	if err != nil {
 		return nil // a site outside the standard atmosphere's table cannot be asked
 	}
+	unit := a.units.Unit(quantity.Pressure)
+	site := a.write(float64(*elevation), quantity.Length, 0)
 	k := campaign.Check{
-		ID: "pressure-plausible", Status: campaign.Pass, Unit: "kPa",
-		Limit: number(a.Limits.PressureExcess / 1000), LimitSource: labLimit,
+		ID: "pressure-plausible", Status: campaign.Pass, Unit: unit.Name,
+		Limit: number(unit.From(a.Limits.PressureExcess)), LimitSource: labLimit,
 		Touches: []string{"peak_torque", "peak_power"},
 	}
 	worst := math.Inf(-1)
@@ -167,12 +169,12 @@ func (a *Analysis) checkPressurePlausible() []campaign.Check {
 	if math.IsInf(worst, -1) {
 		return nil
 	}
-	k.Measured = number(worst / 1000)
-	k.Message = fmt.Sprintf("Station pressures fit the site at %.0f m.", float64(*elevation))
+	k.Measured = number(unit.From(worst))
+	k.Message = fmt.Sprintf("Station pressures fit the site at %s.", site)
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Fail
-		k.Message = fmt.Sprintf("The pressure of %s is %.1f kPa above the standard atmosphere at %.0f m: it looks reduced to sea level. Write down the station pressure, as the barometer at the rig reads it; the absolute figures are off by as much.",
-			pullList(k.Pulls), worst/1000, float64(*elevation))
+		k.Message = fmt.Sprintf("The pressure of %s is %s above the standard atmosphere at %s: it looks reduced to sea level. Write down the station pressure, as the barometer at the rig reads it; the absolute figures are off by as much.",
+			pullList(k.Pulls), a.write(worst, quantity.Pressure, 1), site)
 	}
 	return []campaign.Check{k}
 }

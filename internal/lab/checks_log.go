@@ -89,9 +89,9 @@ func (a *Analysis) checkBandCovered() []campaign.Check {
 		return nil
 	}
 	k := campaign.Check{
-		ID: "band-not-covered", Status: campaign.Pass, Unit: "1/min",
+		ID: "band-not-covered", Status: campaign.Pass, Unit: "rpm",
 		LimitSource: "the campaign's riding band", Touches: []string{"band"},
-		Message: fmt.Sprintf("Every used pull covers the riding band, %.0f to %.0f/min.", band[0], band[1]),
+		Message: fmt.Sprintf("Every used pull covers the riding band, %.0f to %.0f rpm.", band[0], band[1]),
 	}
 	if a.BandCovered {
 		return []campaign.Check{k}
@@ -107,7 +107,7 @@ func (a *Analysis) checkBandCovered() []campaign.Check {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
 	}
-	k.Message = fmt.Sprintf("The used pulls share %.0f to %.0f/min and the riding band is %.0f to %.0f/min: there is no band figure, and no narrower one is put in its place. %s %s part of the band; begin full throttle lower or hold it longer, or state the band that was meant.",
+	k.Message = fmt.Sprintf("The used pulls share %.0f to %.0f rpm and the riding band is %.0f to %.0f rpm: there is no band figure, and no narrower one is put in its place. %s %s part of the band; begin full throttle lower or hold it longer, or state the band that was meant.",
 		low, high, band[0], band[1], capital(pullList(k.Pulls)), misses(k.Pulls))
 	return []campaign.Check{a.withAnswers(k)}
 }
@@ -144,7 +144,7 @@ func (a *Analysis) checkPullRange() []campaign.Check {
 		}
 	}
 	k.Measured = number(100 * worst)
-	k.Message = fmt.Sprintf("All pulls cover about the same engine speeds, %.0f to %.0f/min.", low, high)
+	k.Message = fmt.Sprintf("All pulls cover about the same engine speeds, %.0f to %.0f rpm.", low, high)
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Warn
 		k.Message = fmt.Sprintf("%s %s up to %.0f %% of the range that the others share; the curve and the peaks end there for all.", capital(pullList(k.Pulls)), misses(k.Pulls), 100*worst)
@@ -156,7 +156,7 @@ func (a *Analysis) checkPullRange() []campaign.Check {
 func (a *Analysis) checkResolution() []campaign.Check {
 	const widened = 1.25
 	k := campaign.Check{
-		ID: "resolution", Status: campaign.Pass, Unit: "1/min",
+		ID: "resolution", Status: campaign.Pass, Unit: "rpm",
 		LimitSource: "the fitting window for this range of engine speeds", Touches: []string{"curve"},
 	}
 	coarsest, finest := 0.0, 0.0
@@ -184,10 +184,10 @@ func (a *Analysis) checkResolution() []campaign.Check {
 		}
 	}
 	k.Measured, k.Limit = number(coarsest), number(widened*finest)
-	k.Message = fmt.Sprintf("Features narrower than about %.0f/min are not resolved.", coarsest)
+	k.Message = fmt.Sprintf("Features narrower than about %.0f rpm are not resolved.", coarsest)
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Warn
-		k.Message = fmt.Sprintf("The logs of %s are sampled too thinly for the fitting window: features narrower than about %.0f/min are not resolved. Log faster, or use the encoder's pulses.", pullList(k.Pulls), coarsest)
+		k.Message = fmt.Sprintf("The logs of %s are sampled too thinly for the fitting window: features narrower than about %.0f rpm are not resolved. Log faster, or use the encoder's pulses.", pullList(k.Pulls), coarsest)
 	}
 	return []campaign.Check{k}
 }

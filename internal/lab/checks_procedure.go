@@ -21,8 +21,11 @@ func (a *Analysis) checkProcedure() []campaign.Check {
 
 func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 	name, unit := s.Channel(), setPointUnit(s)
+	shown := a.shownUnit(name, unit)
+	target := shown.From(unit.SI(s.Target))
+	tolerance := shown.FromDifference(unit.SIDifference(s.Tolerance))
 	k := campaign.Check{
-		ID: "procedure", Status: campaign.Pass, Unit: unit.Name, Limit: number(s.Tolerance),
+		ID: "procedure", Status: campaign.Pass, Unit: shown.Name, Limit: number(tolerance),
 		LimitSource: "the campaign's set point " + s.Key, Touches: []string{"pulls"},
 	}
 	worst := 0.0
@@ -45,11 +48,12 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 		}
 	}
 	words := strings.ReplaceAll(name, "_", " ")
+	worst = shown.FromDifference(unit.SIDifference(worst))
 	k.Measured = number(worst)
 	var says []string
 	if len(outside) > 0 {
 		k.Status = campaign.Fail
-		says = append(says, fmt.Sprintf("%s %s %s outside %g ± %g %s (off by up to %+.3g %s).", capital(pullList(outside)), have(outside), words, s.Target, s.Tolerance, unit.Name, worst, unit.Name))
+		says = append(says, fmt.Sprintf("%s %s %s outside %.4g ± %.3g %s (off by up to %+.3g %s).", capital(pullList(outside)), have(outside), words, target, tolerance, shown.Name, worst, shown.Name))
 	}
 	if n := len(missing) + len(unreadable); n > 0 {
 		if k.Status == campaign.Pass {
@@ -63,7 +67,7 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 	}
 	k.Pulls = append(append(outside, missing...), unreadable...)
 	if len(says) == 0 {
-		says = append(says, fmt.Sprintf("%s held at %g ± %g %s (largest departure %+.3g %s).", capital(words), s.Target, s.Tolerance, unit.Name, worst, unit.Name))
+		says = append(says, fmt.Sprintf("%s held at %.4g ± %.3g %s (largest departure %+.3g %s).", capital(words), target, tolerance, shown.Name, worst, shown.Name))
 	}
 	k.Message = strings.Join(says, " ")
 	return k
@@ -95,4 +99,17 @@ func setPointUnit(s campaign.SetPoint) quantity.Unit {
 		return unit
 	}
 	return quantity.Unit{Scale: 1}
+}
+
+// shownUnit returns the unit in which a set point is worded: that of its key in
+// SI, the person's unit of the same kind elsewhere.
+func (a *Analysis) shownUnit(name string, unit quantity.Unit) quantity.Unit {
+	switch shown := a.units.Unit(unit.Dimension); {
+	case a.units != quantity.USCustomary || shown == quantity.Unit{}:
+		return unit
+	case unit.Dimension == quantity.Pressure && (strings.HasPrefix(name, "tyre") || strings.HasPrefix(name, "tire")):
+		return a.units.TyrePressure()
+	default:
+		return shown
+	}
 }

@@ -9,6 +9,7 @@ import (
 	"fairpull/campaign"
 	"fairpull/compare"
 	"fairpull/drum"
+	"fairpull/quantity"
 	"fairpull/signal"
 )
 
@@ -25,8 +26,9 @@ func (a *Analysis) checkTyreSpeed() []campaign.Check {
 			Message: fmt.Sprintf("The tyre's speed symbol %q is not known, so its speed was not checked: %v.", symbol, err),
 		}}
 	}
+	unit := a.units.Unit(quantity.Speed)
 	k := campaign.Check{
-		ID: "tyre-speed", Status: campaign.Pass, Unit: "km/h", Limit: number(3.6 * limit),
+		ID: "tyre-speed", Status: campaign.Pass, Unit: unit.Name, Limit: number(unit.From(limit)),
 		LimitSource: "the tyre's speed symbol " + symbol,
 	}
 	fastest := 0.0
@@ -40,12 +42,12 @@ func (a *Analysis) checkTyreSpeed() []campaign.Check {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
 	}
-	k.Measured = number(3.6 * fastest)
-	k.Message = fmt.Sprintf("The drum surface reached %.0f km/h; the tyre may run %.0f km/h.", 3.6*fastest, 3.6*limit)
+	k.Measured = number(unit.From(fastest))
+	k.Message = fmt.Sprintf("The drum surface reached %s; the tyre may run %s.", a.write(fastest, quantity.Speed, 0), a.write(limit, quantity.Speed, 0))
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Fail
-		k.Message = fmt.Sprintf("The drum surface reached %.0f km/h in %s, and the tyre may run %.0f km/h: stop, have the tyre inspected by a qualified person, and choose a lower gear or a tyre with a higher rating.",
-			3.6*fastest, pullList(k.Pulls), 3.6*limit)
+		k.Message = fmt.Sprintf("The drum surface reached %s in %s, and the tyre may run %s: stop, have the tyre inspected by a qualified person, and choose a lower gear or a tyre with a higher rating.",
+			a.write(fastest, quantity.Speed, 0), pullList(k.Pulls), a.write(limit, quantity.Speed, 0))
 	}
 	return []campaign.Check{k}
 }
@@ -134,14 +136,15 @@ func (a *Analysis) checkOilTemperature() []campaign.Check {
 			return nil
 		}
 	}
+	unit := a.units.Unit(quantity.Temperature)
 	return a.compareMeans(func(p *Pull) float64 { return meanOrNaN(p, signal.OilTemperature) },
 		func(k *campaign.Check, difference float64) {
-			k.ID, k.Unit, k.Limit = "engine-temperature", "K", number(a.Limits.OilTemperature)
-			k.Measured = number(difference)
-			k.Message = fmt.Sprintf("Mean oil temperature agreed between the sides within %.1f K.", math.Abs(difference))
+			k.ID, k.Unit = "engine-temperature", unit.Name
+			k.Measured, k.Limit = number(unit.FromDifference(difference)), number(unit.FromDifference(a.Limits.OilTemperature))
+			k.Message = fmt.Sprintf("Mean oil temperature agreed between the sides within %.1f %s.", math.Abs(*k.Measured), unit.Name)
 			if math.Abs(difference) > a.Limits.OilTemperature {
 				k.Status = campaign.Warn
-				k.Message = fmt.Sprintf("The engine was not as warm on both sides: mean oil temperature differed by %.1f K. Set a window under [procedure] and hold it.", difference)
+				k.Message = fmt.Sprintf("The engine was not as warm on both sides: mean oil temperature differed by %.1f %s. Set a window under [procedure] and hold it.", *k.Measured, unit.Name)
 			}
 		})
 }
@@ -297,7 +300,7 @@ func (a *Analysis) checkWheelChanged() []campaign.Check {
 			k.Measured = number(100 * share)
 			k.Message = fmt.Sprintf("%s differs between the sides: %.2f %% of wheel power on this drum comes from the wheel's inertia and would not be there at a steady speed.", what, 100*share)
 		} else {
-			k.Message = fmt.Sprintf("%s differs between the sides and its inertia is not given for both: every 0.1 kg·m² at a wheel as large as the drum is %.2f %% of wheel power on this drum. Give driven_wheel_inertia_kgm2 and driven_wheel_radius_m for both configurations.", what, 100*0.1/sideA.Inertia)
+			k.Message = fmt.Sprintf("%s differs between the sides and its inertia is not given for both: every %s at a wheel as large as the drum is %.2f %% of wheel power on this drum. Give driven_wheel_inertia_kgm2 and driven_wheel_radius_m for both configurations.", what, a.write(0.1, quantity.Inertia, 1), 100*0.1/sideA.Inertia)
 		}
 		checks = append(checks, k)
 	}

@@ -9,36 +9,27 @@ import (
 
 	"fairpull/ingest"
 	"fairpull/internal/demo"
-	"fairpull/report"
 )
 
-// Gain analyses the campaign folder at path and returns its view. Progress is
-// called now and then and may be nil.
-func Gain(ctx context.Context, path, version string, progress func(done, total int)) (*report.Gain, error) {
+// Gain analyses the campaign folder at path. Progress is called now and then and
+// may be nil.
+func Gain(ctx context.Context, path string, progress func(done, total int)) (*Analysis, error) {
 	folder, err := ingest.OpenDir(path)
 	if err != nil {
 		return nil, err
 	}
 	defer folder.Close()
-	return gainOf(ctx, folder, version, progress)
+	return Analyse(ctx, folder, Options{Progress: progress})
 }
 
 // Demo analyses the built-in campaign.
-func Demo(ctx context.Context, version string) (*report.Gain, error) {
+func Demo(ctx context.Context) (*Analysis, error) {
 	folder, err := ingest.Open(demo.Campaign())
 	if err != nil {
 		return nil, err
 	}
 	defer folder.Close()
-	return gainOf(ctx, folder, version, nil)
-}
-
-func gainOf(ctx context.Context, folder *ingest.Folder, version string, progress func(done, total int)) (*report.Gain, error) {
-	analysis, err := Analyse(ctx, folder, Options{Progress: progress})
-	if err != nil {
-		return nil, err
-	}
-	return analysis.View(version), nil
+	return Analyse(ctx, folder, Options{})
 }
 
 // WriteDemo writes the built-in campaign folder to dir, which must not exist or

@@ -7,12 +7,20 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairpull/compare"
+	"fairpull/quantity"
 	"fairpull/report"
 )
 
-// View fills the view that package report words and draws. Version is the
-// program's own.
-func (a *Analysis) View(version string) *report.Gain {
+// View fills the view that package report words and draws, with the checks
+// worded in the given units. Version is the program's own. The gain result in
+// JSON is made from the view in SI.
+func (a *Analysis) View(version string, units quantity.System) *report.Gain {
+	if units != a.units {
+		other := *a
+		other.units = units
+		other.Checks = other.check()
+		a = &other
+	}
 	view := &report.Gain{
 		Campaign:    *a.Campaign,
 		Standard:    report.Standard{Name: a.Standard.Name, Form: a.Standard.Title, Note: a.Standard.Note},
