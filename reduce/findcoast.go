@@ -41,7 +41,7 @@ func (f *finder) coast(ph *Phases, ratio float64) {
 			}
 			continue
 		}
-		f.setCoast(ph, first, last, to)
+		f.setCoast(ph, first, last, to, ratio)
 		break
 	}
 	switch {
@@ -111,9 +111,14 @@ func (f *finder) isDisengaged(first, last int, ratio float64) bool {
 }
 
 // setCoast sets the coast-down from grid point first to last, where long enough
-// without its ends. to is the point after the last that was looked at.
-func (f *finder) setCoast(ph *Phases, first, last, to int) {
-	start := f.lines.Time[first] + f.lines.HalfWidth/2 + coastSettle
+// without its ends, and not before the engine has left the drum. to is the point
+// after the last that was looked at.
+func (f *finder) setCoast(ph *Phases, first, last, to int, ratio float64) {
+	start := f.lines.Time[first] + f.lines.HalfWidth/2
+	if left := f.lastEngaged(first, last, ratio); left > start {
+		start = left
+	}
+	start += coastSettle
 	end := f.lines.Time[last]
 	if last < to-1 {
 		end -= f.lines.HalfWidth
@@ -123,4 +128,18 @@ func (f *finder) setCoast(ph *Phases, first, last, to int) {
 		return
 	}
 	ph.HasCoast, ph.CoastStart, ph.CoastEnd = true, start, end
+}
+
+// lastEngaged returns the last moment, within the first half of the stretch from
+// grid point first to last, at which the engine still had the drum's speed; minus
+// infinity where it never had. Later on the falling drum may meet an idling engine.
+func (f *finder) lastEngaged(first, last int, ratio float64) float64 {
+	e := &f.r.engine
+	lo, hi := within(e.speedTime, f.lines.Time[first], f.lines.Time[(first+last)/2])
+	for i := hi - 1; i >= lo; i-- {
+		if t := e.speedTime[i]; math.Abs(e.speed[i]/(ratio*f.speedAt(t))-1) <= disengaged {
+			return t
+		}
+	}
+	return math.Inf(-1)
 }

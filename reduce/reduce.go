@@ -128,6 +128,11 @@ func (w *worker) windowTime() float64 {
 	return (w.ph.End - w.ph.Start) * 2 * w.s.HalfWidthRPM / (w.ph.HighRPM - w.ph.LowRPM)
 }
 
+// largeTurnError is the relative amplitude from which a once-per-turn error is
+// looked for again, over the angle straightened by it: it bends the angle
+// that it was found over, and its square is no longer small.
+const largeTurnError = 0.004
+
 // removeTurnError finds the once-per-turn encoder error of a sampled pull and
 // takes it off, and sees how the errors that remain hang together. Pulse logs had
 // their tooth errors taken off when the pulses were counted.
@@ -140,20 +145,29 @@ func (w *worker) removeTurnError() {
 		w.engineNoise = blockNoise(w.engineTime, w.engineValue, w.r.degree, w.windowTime(), 0)
 		return
 	}
+	quantum := signal.Quantum(w.value)
+	shown := w.value
+	var bounds []int
+	var e signal.TurnError
+	for range 2 {
+		e, bounds = signal.OncePerTurn(w.time, shown, e, w.windowTime(), w.scratch)
+		if !e.Found() {
+			break
+		}
+		corrected := make([]float64, len(shown))
+		e.Correct(shown, corrected, w.scratch)
+		w.value, w.out.EncoderError = corrected, e.Amplitude()
+		if e.Amplitude() < largeTurnError {
+			break
+		}
+	}
 	var c signal.Correlogram
-	e, bounds := signal.OncePerTurn(w.time, w.value, w.windowTime(), w.scratch)
 	first := 0
 	for _, end := range bounds {
 		c.Add(w.scratch.Residuals[first:end], w.r.degree+1)
 		first = end
 	}
-	w.noise = c.Noise(signal.Quantum(w.value))
-	if e.Found() {
-		corrected := make([]float64, len(w.value))
-		e.Correct(w.value, corrected, w.scratch)
-		w.value = corrected
-		w.out.EncoderError = e.Amplitude()
-	}
+	w.noise = c.Noise(quantum)
 	w.engineNoise = blockNoise(w.engineTime, w.engineValue, w.r.degree, w.windowTime(), signal.Quantum(w.engineValue))
 }
 
@@ -223,7 +237,7 @@ func (w *worker) takeCoast() {
 		c.Speed = d.value[lo:hi]
 		c.Quantum = signal.Quantum(c.Speed)
 		length := w.ph.CoastEnd - w.ph.CoastStart
-		if e, _ := signal.OncePerTurn(c.Time, c.Speed, math.Min(length, math.Max(2, length/8)), w.scratch); e.Found() {
+		if e, _ := signal.OncePerTurn(c.Time, c.Speed, signal.TurnError{}, math.Min(length, math.Max(2, length/8)), w.scratch); e.Found() {
 			corrected := make([]float64, len(c.Speed))
 			e.Correct(c.Speed, corrected, w.scratch)
 			c.Speed = corrected

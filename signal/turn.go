@@ -21,6 +21,20 @@ func (e TurnError) Amplitude() float64 { return math.Hypot(e.Cosine, e.Sine) }
 // 15 on 2 and many degrees of freedom has a chance of 3e-7 where there is none.
 func (e TurnError) Found() bool { return e.F > 15 }
 
+// straighten returns the drum angle where the encoder shows the given one: shown
+// is θ + Cosine·sin θ − Sine·cos θ, the integral of the error, up to a constant.
+func (e TurnError) straighten(shown float64) float64 {
+	if e.Cosine == 0 && e.Sine == 0 {
+		return shown
+	}
+	angle := shown
+	for range 3 {
+		s, c := math.Sincos(angle)
+		angle = shown - e.Cosine*s + e.Sine*c
+	}
+	return angle
+}
+
 // TurnScratch holds the working memory of OncePerTurn, to be used again. The zero
 // value is ready.
 type TurnScratch struct {
@@ -35,10 +49,14 @@ type TurnScratch struct {
 // laid to the encoder, so the pull itself is not touched. Blocks with fewer than
 // 12 samples or less than a turn are merged with the next.
 //
+// The angle is the integral of the speed shown, which the error itself bends by
+// as much as its amplitude, in rad. Where that matters, known is what was found
+// before, and the angle is straightened by it; else the zero TurnError.
+//
 // Least squares with the cubics eliminated block by block. Fewer than 40 samples
 // or less than four turns give the zero TurnError. scratch.Residuals is filled
 // with what cubics and turn error leave, and bounds with the blocks' ends.
-func OncePerTurn(t, speed []float64, block float64, scratch *TurnScratch) (e TurnError, bounds []int) {
+func OncePerTurn(t, speed []float64, known TurnError, block float64, scratch *TurnScratch) (e TurnError, bounds []int) {
 	n := len(t)
 	scratch.resize(n)
 	if n < 40 {
@@ -49,8 +67,9 @@ func OncePerTurn(t, speed []float64, block float64, scratch *TurnScratch) (e Tur
 	for i := 1; i < n; i++ {
 		angle[i] = angle[i-1] + (t[i]-t[i-1])*(speed[i]+speed[i-1])/2
 	}
-	for i, a := range angle {
-		scratch.sine[i], scratch.cosine[i] = math.Sincos(a)
+	for i, shown := range angle {
+		s, c := math.Sincos(known.straighten(shown))
+		scratch.sine[i], scratch.cosine[i] = s, c
 	}
 	bounds = blocks(t, angle, block)
 	var g turnProducts
