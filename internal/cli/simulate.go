@@ -16,7 +16,7 @@ func simulateCommand() *cobra.Command {
 		Short: "Write a campaign folder with known truth from a virtual vehicle and dyno",
 		Long: `Write a campaign folder from a virtual vehicle and dyno, with the truth beside
 it in truth.json: to learn, to try a procedure, to test the program.`,
-		Example: `  fairpull simulate --scenario demo my-campaign
+		Example: `  fairpull simulate --scenario demo twin
   fairpull simulate --scenario tyre-pressure --seed 7 tyre
   fairpull simulate --list
   fairpull simulate --show demo > mine.toml
