@@ -10,7 +10,7 @@ import (
 const (
 	coastSettle  = 0.3  // s after the drive lets go in which it still swings
 	coastLeast   = 1.5  // s that a coast-down lasts at least
-	coastFall    = 0.03 // of its first speed that the drum loses at least
+	coastFall    = 0.01 // of its first speed that the drum loses at least
 	disengaged   = 0.08 // departure of the speed ratio that shows the drive disengaged
 	slowestCoast = 0.08 // of the log's largest drum speed: no coast-down below
 )

@@ -47,7 +47,11 @@ func worse(a, b *Finding) bool {
 // touches reports whether a defect lies in what the result rests on: the pull
 // and, for the drum and the brake, the coast-down.
 func touches(e *event, ph *Phases) bool {
-	if e.End >= ph.FullThrottle && e.Start <= ph.End {
+	end := ph.End
+	if e.Kind == signal.Stuck || e.Kind == signal.Saturated {
+		end += settleTime // a channel that stops moving ends the pull where it does
+	}
+	if e.End >= ph.FullThrottle && e.Start <= end {
 		return true
 	}
 	engine := e.channel == signal.EngineSpeed || e.channel == signal.EnginePulseChannel

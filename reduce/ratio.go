@@ -18,6 +18,7 @@ const (
 
 // bins are means over short even stretches of the pull.
 type bins struct {
+	count        int       // how many cover the pull; empty ones are left out below
 	width        float64   // s
 	time, drum   []float64 // mean moment, mean drum speed
 	engine       []float64 // mean engine speed brought to that moment, or ratio times drum
@@ -38,9 +39,9 @@ func (w *worker) takeRatio() error {
 	}
 	width := math.Max(math.Max(0.05, 3*interval), span/400)
 	b := &w.bins
-	count := max(3, int(span/width))
-	b.width = span / float64(count)
-	b.time, b.drum = means(d.speedTime, d.speed, w.ph.Start, b.width, count, nil)
+	b.count = max(3, int(span/width))
+	b.width = span / float64(b.count)
+	b.time, b.drum = means(d.speedTime, d.speed, w.ph.Start, b.width, b.count, nil)
 	if len(b.time) < 6 {
 		return &LogError{Problem: "the pull holds too few drum speeds", Cure: "Log at ten samples a second or more."}
 	}
@@ -67,7 +68,7 @@ func (w *worker) measureRatio() {
 	e, b := &w.r.engine, &w.bins
 	median := func() float64 { return signal.Quantile(slices.Clone(b.ratio), 0.5) }
 	take := func(skip func(float64, float64) bool) {
-		t, v := means(e.speedTime, e.speed, w.ph.Start, b.width, len(b.time)+1, skip)
+		t, v := means(e.speedTime, e.speed, w.ph.Start, b.width, b.count, skip)
 		b.ratioTime, b.ratio = b.ratioTime[:0], b.ratio[:0]
 		for i, ti := range t {
 			if omega := interpolate(b.time, b.drum, ti); omega > 0 {
@@ -148,7 +149,9 @@ func (b *bins) smoothRatio(median float64) (t, smooth []float64) {
 	for k := 1; k+1 < n; k++ {
 		second = append(second, math.Abs(b.ratio[k-1]-2*b.ratio[k]+b.ratio[k+1]))
 	}
-	sd := signal.Quantile(second, 0.5) / (0.6745 * math.Sqrt(6) * median)
+	// The 95th percentile, 1.96 standard deviations, is that of the noisiest part,
+	// the slow one, and does not feel a jump or two.
+	sd := signal.Quantile(second, 0.95) / (1.96 * math.Sqrt(6) * median)
 	longest := math.Max(longestRatio, longestPart*(b.time[len(b.time)-1]-b.time[0]))
 	span := math.Min(math.Max(shortestRatio, b.width*sd*sd/(ratioNoise*ratioNoise)), longest)
 	side := max(0, int(math.Round((span/b.width-1)/2)))

@@ -13,13 +13,17 @@ func Usable(t, y []float64) (rows []int, defects []Defect) {
 	last := math.Inf(-1)
 	keep := func(i int) bool { return rows == nil || len(rows) > 0 && rows[len(rows)-1] == i }
 	leave := func(i int, kind string, measured float64, unit string) {
+		when := t[i]
+		if !finite(when) || kind == BackwardTime {
+			when = math.Max(last, t[0]) // the row's own stamp says nothing
+		}
 		if rows == nil {
 			rows = make([]int, i, n)
 			for k := range rows {
 				rows[k] = k
 			}
 		}
-		defects = addRow(defects, kind, i, t, measured, unit)
+		defects = addRow(defects, kind, i, when, measured, unit)
 	}
 	for i := range n {
 		ti := t[i]
@@ -45,13 +49,9 @@ func Usable(t, y []float64) (rows []int, defects []Defect) {
 	return rows, defects
 }
 
-// addRow appends a defect of row i, or lengthens the last one where it is of the
+// addRow appends a defect of row i at a moment in s, or lengthens the last one where it is of the
 // same kind and ends in the row before.
-func addRow(defects []Defect, kind string, i int, t []float64, measured float64, unit string) []Defect {
-	when := t[i]
-	if !finite(when) && i > 0 {
-		when = t[i-1]
-	}
+func addRow(defects []Defect, kind string, i int, when, measured float64, unit string) []Defect {
 	if k := len(defects) - 1; k >= 0 && defects[k].Kind == kind && defects[k].Row+defects[k].Count == i {
 		d := &defects[k]
 		d.Count++
