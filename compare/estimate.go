@@ -156,9 +156,11 @@ func (a *analysis) wholeBand(e *estimate, c *Comparison) {
 	c.AtLeastEverywhere = math.Inf(1)
 	for i := range nodes {
 		n := &nodes[i]
-		half := both * a.limits.twoSided(n.DF) / a.limits.twoSided(df) * n.SE
-		n.BandLo, n.BandHi = n.Gain-half, n.Gain+half
-		n.BandAtLeast = n.Gain - lower*a.limits.oneSided(n.DF)/a.limits.oneSided(df)*n.SE
+		// The factors are those of the median degrees of freedom; a node with fewer or
+		// more has them stretched as its own t stretches.
+		unit := a.limits.twoSided(n.DF) / a.limits.twoSided(df) * n.SE
+		n.BandLo, n.BandHi = n.Gain-both*unit, n.Gain+both*unit
+		n.BandAtLeast = n.Gain - lower*unit
 		c.AtLeastEverywhere = min(c.AtLeastEverywhere, n.AtLeast)
 	}
 }

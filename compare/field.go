@@ -129,7 +129,10 @@ func (f *field) target(scale float64) (common, length float64) {
 	}
 	best := math.Inf(1)
 	for l := range targetLengths {
-		c := min(max(top[l]/bottom[l], 0), mostCommon)
+		var c float64
+		if bottom[l] > 0 {
+			c = min(max(top[l]/bottom[l], 0), mostCommon)
+		}
 		if left := whole[l] - 2*c*top[l] + c*c*bottom[l]; left < best {
 			best, common, length = left, c, targetLengths[l]*scale
 		}

@@ -2,7 +2,7 @@ package compare
 
 // peakDraws is the number of curves drawn to find by how much a peak read on a
 // noisy mean stands too high.
-const peakDraws = 1000
+const peakDraws = 500
 
 // peakBias returns by how much the highest points of a configuration's smoothed
 // torque and power curves exceed, in the mean over the noise of the configuration

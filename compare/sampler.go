@@ -87,26 +87,59 @@ func (p *path) add(z, normals []float64) {
 
 // extremes draws curves and returns, for each, the largest value and the largest
 // absolute value.
+//
+// Curves come in pairs x + p and x − p, p being the last path and x all the rest:
+// both have the distribution of the field, since p and −p are alike and x knows
+// nothing of either, and a pair costs little more than one curve.
 func (s *sampler) extremes(digest [sha256.Size]byte, purpose byte, draws int) (largest, size []float64) {
 	largest, size = make([]float64, draws), make([]float64, draws)
+	rest, last := *s, sampler{nodes: s.nodes}
+	if n := len(s.paths); n > 0 {
+		rest.paths, last.paths = s.paths[:n-1], s.paths[n-1:]
+	}
 	spread(func(stream int) {
 		from := newSource(digest, purpose, stream)
-		normals, z := make([]float64, s.room()), make([]float64, s.nodes)
-		for i := stream * draws / streams; i < (stream+1)*draws/streams; i++ {
-			s.draw(from, normals, z)
-			low, high := z[0], z[0]
-			for _, v := range z[1:] {
-				if v < low {
-					low = v
-				}
-				if v > high {
-					high = v
-				}
+		normals := make([]float64, max(rest.room(), last.room()))
+		x, p := make([]float64, s.nodes), make([]float64, s.nodes)
+		end := (stream + 1) * draws / streams
+		for i := stream * draws / streams; i < end; i += 2 {
+			rest.draw(from, normals[:rest.room()], x)
+			last.draw(from, normals[:last.room()], p)
+			a, b := pairExtremes(x, p)
+			largest[i], size[i] = a.largest()
+			if i+1 < end {
+				largest[i+1], size[i+1] = b.largest()
 			}
-			largest[i], size[i] = high, max(high, -low)
 		}
 	})
 	return largest, size
+}
+
+// span is the least and the largest value of a curve.
+type span struct{ low, high float64 }
+
+func (s span) largest() (value, size float64) { return s.high, max(s.high, -s.low) }
+
+// pairExtremes returns the spans of x + p and x − p.
+func pairExtremes(x, p []float64) (plus, minus span) {
+	plus, minus = span{math.Inf(1), math.Inf(-1)}, span{math.Inf(1), math.Inf(-1)}
+	p = p[:len(x)]
+	for i, v := range x {
+		a, b := v+p[i], v-p[i]
+		if a < plus.low {
+			plus.low = a
+		}
+		if a > plus.high {
+			plus.high = a
+		}
+		if b < minus.low {
+			minus.low = b
+		}
+		if b > minus.high {
+			minus.high = b
+		}
+	}
+	return plus, minus
 }
 
 // studentised divides extremes by √(χ²(df)/df), one deviate a draw.

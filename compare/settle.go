@@ -73,8 +73,8 @@ func (p plan) design() *design {
 }
 
 // scatter returns the variance to be expected of the contrast w of the plan and its
-// degrees of freedom, from expected mean squares; df is 0 where nothing would be
-// known of between.
+// degrees of freedom, from expected mean squares; both are 0 where nothing would
+// be known of between.
 func (p plan) scatter(d *design, w []float64) (v, df float64) {
 	a := d.multipliers(w)
 	own := float64(d.df)
@@ -96,6 +96,9 @@ func (p plan) scatter(d *design, w []float64) (v, df float64) {
 	if own > 0 {
 		below += square(c2*campaign) / own
 	}
+	if below == 0 {
+		return v, n
+	}
 	return v, v * v / below
 }
 
@@ -104,12 +107,13 @@ func (p plan) scatter(d *design, w []float64) (v, df float64) {
 //
 // It comes out a few points high when degrees of freedom are few
 // (docs/method.md). It is 0 where scatter would not be known well enough for a
-// verdict, or the expected drift would close the gate.
+// verdict, or on less than one degree of freedom, or where the expected drift
+// would close the gate.
 func (p plan) power(gain, confidence float64) float64 {
 	d := p.design()
 	w := d.contrast(1)
 	v, df := p.scatter(d, w)
-	if df == 0 || p.historyDF == 0 && float64(d.df) < sufficientDF {
+	if p.historyDF == 0 && float64(d.df) < sufficientDF {
 		return 0
 	}
 	if !p.linear && d.timed {
@@ -121,6 +125,12 @@ func (p plan) power(gain, confidence float64) float64 {
 		}
 		allowed := square(d.session()*share) * (p.rateSquare + slope) / 3
 		v, df = variance{v: v, df: df}.with([]term{{PartDrift, allowed, judgedDF}})
+	}
+	switch {
+	case v == 0:
+		return 1
+	case df < 1:
+		return 0
 	}
 	return 1 - noncentralT(tQuantile(confidence, df), df, gain/math.Sqrt(v))
 }

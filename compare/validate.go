@@ -12,6 +12,8 @@ const (
 	minNodes    = 5
 	maxNodes    = 2000
 	maxPulls    = 1000
+	minStepRPM  = 0.1 // between nodes
+	maxRPM      = 200_000
 	minDraws    = 100
 	maxDraws    = 1_000_000
 	maxLogLevel = 50 // |ln torque|: beyond it no torque was meant
@@ -40,8 +42,8 @@ func (in *Input) validateGrid() error {
 		if err := finite("an engine speed", r); err != nil {
 			return err
 		}
-		if r <= 0 || i > 0 && r <= in.SpeedRPM[i-1] {
-			return fmt.Errorf("engine speeds do not increase from above zero at %v 1/min", r)
+		if r <= 0 || r > maxRPM || i > 0 && r < in.SpeedRPM[i-1]+minStepRPM {
+			return fmt.Errorf("engine speeds do not increase from above zero to at most %v in steps of %v or more at %v 1/min", maxRPM, minStepRPM, r)
 		}
 	}
 	lo, hi := in.BandRPM[0], in.BandRPM[1]
