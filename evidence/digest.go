@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"strings"
 )
@@ -26,15 +27,26 @@ var ErrDigest = errors.New("is not a digest: write sha256: and 64 digits 0 to 9,
 // OfBytes returns the digest of data.
 func OfBytes(data []byte) Digest { return sha256.Sum256(data) }
 
+// Hash takes the digest of what is written to it. Make one with [NewHash].
+type Hash struct {
+	hash.Hash
+}
+
+// NewHash returns a Hash to which nothing was written yet.
+func NewHash() Hash { return Hash{sha256.New()} }
+
+// Digest returns the digest of what was written so far.
+func (h Hash) Digest() Digest { return Digest(h.Sum(nil)) }
+
 // Of returns the digest of everything that r gives, and the number of bytes
 // read. Where reading ends early it returns the reader's error and no digest.
 func Of(r io.Reader) (Digest, int64, error) {
-	hash := sha256.New()
-	n, err := io.Copy(hash, r)
+	h := NewHash()
+	n, err := io.Copy(h, r)
 	if err != nil {
 		return Digest{}, n, err
 	}
-	return Digest(hash.Sum(nil)), n, nil
+	return h.Digest(), n, nil
 }
 
 // Parse returns the digest that a text names, as [Digest.String] writes it. A

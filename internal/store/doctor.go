@@ -52,6 +52,9 @@ func (s *Store) Check(ctx context.Context) (Report, error) {
 	if err != nil {
 		return d.report, err
 	}
+	if err := d.schema(ctx); err != nil {
+		return d.report, err
+	}
 	err = s.view(ctx, func(q querier) error {
 		d.q = q
 		for _, look := range []func(context.Context) error{
@@ -129,8 +132,8 @@ func (d *doctor) files(ctx context.Context) (map[evidence.Digest]bool, error) {
 	return present, nil
 }
 
-// engine asks the database to test itself, and compares the tables' version.
-func (d *doctor) engine(ctx context.Context) error {
+// schema compares the version of the tables with the program's.
+func (d *doctor) schema(ctx context.Context) error {
 	migrator, err := d.s.place.engine.provider(d.s.db)
 	if err != nil {
 		return err
@@ -143,6 +146,11 @@ func (d *doctor) engine(ctx context.Context) error {
 	if have != want {
 		d.broken("tables", "they are of version %d, the program knows %d", have, want)
 	}
+	return nil
+}
+
+// engine asks a SQLite database to test itself.
+func (d *doctor) engine(ctx context.Context) error {
 	if d.s.place.dir == "" {
 		return nil
 	}

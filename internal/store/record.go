@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"reflect"
 	"slices"
+	"strings"
 	"time"
 
 	"fairpull/campaign"
@@ -118,6 +119,9 @@ func (r *Record) check() error {
 	c := &r.Campaign
 	if err := campaign.CheckID(c.ID); err != nil {
 		return refused("the campaign's id %.80q %v", c.ID, err)
+	}
+	if strings.ContainsRune(c.Title, 0) {
+		return refused("the title %.80q holds a zero byte", c.Title)
 	}
 	if len(c.Pulls) > maxPulls || len(c.Configurations) > maxConfigurations {
 		return refused("campaign %s has %d pulls and %d configurations; %d and %d are kept",

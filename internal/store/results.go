@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"time"
+	"unicode/utf8"
 
 	"fairpull/campaign"
 	"fairpull/evidence"
@@ -82,7 +83,7 @@ func (r Result) check() error {
 		if len(part.text) == 0 && part.optional {
 			continue
 		}
-		if len(part.text) > maxResult || !json.Valid(part.text) {
+		if len(part.text) > maxResult || !json.Valid(part.text) || !utf8.Valid(part.text) {
 			return refused("result of %s: the %s are not JSON of at most %d bytes", r.Campaign, part.what, maxResult)
 		}
 	}

@@ -69,5 +69,9 @@ func sqliteSource(file string) string {
 			"foreign_keys(1)", "trusted_schema(0)", "cell_size_check(1)",
 		},
 	}
-	return "file:" + (&url.URL{Path: filepath.ToSlash(file)}).EscapedPath() + "?" + parameters.Encode()
+	return sqliteURI(file) + "?" + parameters.Encode()
+}
+
+func sqliteURI(file string) string {
+	return "file:" + (&url.URL{Path: filepath.ToSlash(file)}).EscapedPath()
 }
