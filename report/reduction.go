@@ -24,6 +24,7 @@ type Reduction struct {
 	Result        *reduce.Result // nil: an excluded pull that could not be reduced
 	HalfWidthRPM  float64        // of the fitting window; 0: nothing was fitted
 	Radius        float64        // of the drum, m; 0: not stated
+	LeftOut       []string       // columns of the log that were not read, with the reason
 }
 
 // Reductions are the pulls of one folder, or one log.
@@ -181,6 +182,9 @@ func numbersOrBlank(value, se float64, unit quantity.Unit) (string, string) {
 }
 
 func (r *Reduction) findingsText(w io.Writer) {
+	for _, column := range r.LeftOut {
+		fmt.Fprintf(w, "  left out      column %s\n", clean(column))
+	}
 	for _, f := range r.Result.Findings {
 		state := "outside what the result rests on"
 		switch {
@@ -213,6 +217,7 @@ type (
 		Encoder       amount      `json:"encoder_error_removed"`
 		Window        amount      `json:"window_half_width_rpm"`
 		Coast         *coastJSON  `json:"coast_down"`
+		LeftOut       []string    `json:"left_out"`
 		Curve         []pointJSON `json:"curve"`
 		Findings      []findJSON  `json:"findings"`
 	}
@@ -272,7 +277,7 @@ func (r *Reduction) json() reductionJSON {
 	out := reductionJSON{
 		Pull: r.Pull, Log: r.Log, Configuration: r.Configuration, Excluded: r.Excluded, Problem: r.Problem,
 		Ratio: null, Slip: null, SlipAt: null, Encoder: null, Window: null,
-		Curve: []pointJSON{}, Findings: []findJSON{},
+		Curve: []pointJSON{}, Findings: []findJSON{}, LeftOut: append([]string{}, r.LeftOut...),
 	}
 	res := r.Result
 	if res == nil {

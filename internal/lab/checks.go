@@ -61,7 +61,7 @@ func (a *Analysis) check() []campaign.Check {
 	for _, ask := range []func() []campaign.Check{
 		a.checkCorrectionRange, a.checkTemperatureRange, a.checkWeatherChange, a.checkPressurePlausible,
 		a.checkProcedure, a.checkOilTemperature, a.checkTyreSpeed, a.checkGear, a.checkSlip,
-		a.checkLogIntegrity, a.checkBandCovered, a.checkPullRange, a.checkResolution,
+		a.checkLogIntegrity, a.checkSameLog, a.checkBandCovered, a.checkPullRange, a.checkResolution,
 		a.checkRepeatability, a.checkTrendInBlock, a.checkUnusual,
 		a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
 		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory,
@@ -73,7 +73,7 @@ func (a *Analysis) check() []campaign.Check {
 }
 
 // withholding are the checks whose unresolved fail withholds a verdict.
-var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "band-not-covered"}
+var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "log-repeated", "band-not-covered"}
 
 // withhold notes on each check the candidates whose verdict it withholds: a
 // fail of one of the withholding checks that stands unresolved on a pull of

@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"strings"
 
@@ -80,6 +81,27 @@ func describe(f *reduce.Finding) string {
 		mended = ", outside what the result rests on"
 	}
 	return fmt.Sprintf("%s (%s%s)%s", strings.ReplaceAll(f.Kind, "-", " "), count, where, mended)
+}
+
+// checkSameLog asks whether two used pulls hold the very same log: then one of
+// them was not measured, and the scatter comes out too small.
+func (a *Analysis) checkSameLog() []campaign.Check {
+	k := campaign.Check{
+		ID: "log-repeated", Status: campaign.Pass, LimitSource: "SHA-256 of the logs",
+		Touches: []string{"pulls", "band"}, Message: "Every used pull has a log of its own.",
+	}
+	first := map[[sha256.Size]byte]string{}
+	for _, p := range usedPulls(a.Pulls) {
+		if other, seen := first[p.digest]; seen {
+			k.Pulls = append(k.Pulls, other, p.Name)
+		}
+		first[p.digest] = p.Name
+	}
+	if len(k.Pulls) > 0 {
+		k.Status = campaign.Fail
+		k.Message = fmt.Sprintf("The logs of %s are the same file, byte for byte: one of them is not the pull it is written down as. Put the right log in its place, or exclude the pull, with the reason.", pullList(k.Pulls))
+	}
+	return []campaign.Check{k}
 }
 
 // checkBandCovered asks whether every used pull covers the whole riding band.

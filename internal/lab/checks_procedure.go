@@ -3,7 +3,6 @@ package lab
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"fairpull/campaign"
@@ -29,22 +28,19 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 		LimitSource: "the campaign's set point " + s.Key, Touches: []string{"pulls"},
 	}
 	worst := 0.0
-	var outside, missing, unreadable []string
+	var outside, missing []string
 	for _, p := range usedPulls(a.Pulls) {
-		value, err := setPointValue(p, s.Key, name, unit)
-		switch {
-		case err != nil:
-			unreadable = append(unreadable, p.Name)
-		case math.IsNaN(value):
+		value := setPointValue(p, s.Key, name, unit)
+		if math.IsNaN(value) {
 			missing = append(missing, p.Name)
-		default:
-			departure := value - s.Target
-			if math.Abs(departure) > math.Abs(worst) {
-				worst = departure
-			}
-			if math.Abs(departure) > s.Tolerance {
-				outside = append(outside, p.Name)
-			}
+			continue
+		}
+		departure := value - s.Target
+		if math.Abs(departure) > math.Abs(worst) {
+			worst = departure
+		}
+		if math.Abs(departure) > s.Tolerance {
+			outside = append(outside, p.Name)
 		}
 	}
 	words := strings.ReplaceAll(name, "_", " ")
@@ -55,17 +51,16 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 		k.Status = campaign.Fail
 		says = append(says, fmt.Sprintf("%s %s %s outside %.4g ± %.3g %s (off by up to %+.3g %s).", capital(pullList(outside)), have(outside), words, target, tolerance, shown.Name, worst, shown.Name))
 	}
-	if n := len(missing) + len(unreadable); n > 0 {
+	if n := len(missing); n > 0 {
 		if k.Status == campaign.Pass {
 			k.Status = campaign.Warn
 		}
-		all := append(append([]string{}, missing...), unreadable...)
-		says = append(says, fmt.Sprintf("No readable %s for %s: write it down for every pull, as column %s of pulls.csv or as a log channel.", words, pullList(all), s.Key))
+		says = append(says, fmt.Sprintf("No %s for %s: write it down for every pull, as column %s of pulls.csv or as a log channel.", words, pullList(missing), s.Key))
 		if n == len(usedPulls(a.Pulls)) {
 			k.Measured = nil
 		}
 	}
-	k.Pulls = append(append(outside, missing...), unreadable...)
+	k.Pulls = append(outside, missing...)
 	if len(says) == 0 {
 		says = append(says, fmt.Sprintf("%s held at %.4g ± %.3g %s (largest departure %+.3g %s).", capital(words), target, tolerance, shown.Name, worst, shown.Name))
 	}
@@ -75,21 +70,25 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 
 // setPointValue returns a pull's value in the set point's unit: from the column
 // of that name, else from the log channel of the same name, with or without the
-// unit suffix. NaN means that neither is there.
-func setPointValue(p *Pull, key, name string, unit quantity.Unit) (float64, error) {
-	if text := strings.TrimSpace(p.Values[key]); text != "" {
-		return strconv.ParseFloat(text, 64)
+// unit ending. NaN means that neither is there.
+func setPointValue(p *Pull, key, name string, unit quantity.Unit) float64 {
+	if v, ok := p.Measured[key]; ok {
+		return v
 	}
-	if text := strings.TrimSpace(p.Values[name]); text != "" {
-		return strconv.ParseFloat(text, 64)
+	if v, ok := p.Measured[name]; ok {
+		return v
 	}
-	if mean, ok := p.Result.Means[name]; ok {
-		return unit.From(mean), nil
+	for _, channel := range []string{name, key} {
+		mean, ok := p.Result.Means[channel]
+		switch {
+		case !ok:
+		case p.inSI[channel]:
+			return unit.From(mean)
+		default: // the log does not say its unit: as written, in the key's
+			return mean
+		}
 	}
-	if mean, ok := p.Result.Means[key]; ok { // no unit known to the log: as written
-		return mean, nil
-	}
-	return math.NaN(), nil
+	return math.NaN()
 }
 
 // setPointUnit returns the unit of a set point; a bare number where its key

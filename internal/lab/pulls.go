@@ -2,6 +2,7 @@ package lab
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"math"
@@ -12,6 +13,7 @@ import (
 	"fairpull/correction"
 	"fairpull/curve"
 	"fairpull/ingest"
+	"fairpull/quantity"
 	"fairpull/reduce"
 	"fairpull/signal"
 
@@ -34,6 +36,10 @@ type Pull struct {
 
 	Corrected curve.Curve // Result.Curve times Scale
 	Hours     float64     // since the first pull of the campaign
+
+	inSI    map[string]bool  // log channels whose unit is known
+	leftOut []signal.LeftOut // columns of the log that were not read
+	digest  [sha256.Size]byte
 }
 
 // gridStep is the distance of nodes in 1/min, fixed by the gain format.
@@ -133,11 +139,21 @@ func reducePulls(ctx context.Context, folder *ingest.Folder, progress func(done,
 
 // find reads the log and finds the pull and the coast-down in it.
 func (r *reduction) find(folder *ingest.Folder) error {
-	log, err := folder.Log(r.pull.Pull)
+	data, err := folder.Bytes(r.pull.Log)
 	if err != nil {
 		return err
 	}
-	r.log, r.pull.Kind, r.pull.AtCrank = log, log.Kind, log.AtCrank
+	r.pull.digest = sha256.Sum256(data)
+	log, err := folder.Parse(r.pull.Pull, data)
+	if err != nil {
+		return err
+	}
+	r.log, r.pull.Kind, r.pull.AtCrank, r.pull.leftOut = log, log.Kind, log.AtCrank, log.LeftOut
+	r.pull.inSI = map[string]bool{}
+	for _, c := range log.Channels {
+		_, err := quantity.Lookup(c.Unit)
+		r.pull.inSI[c.Name] = err == nil
+	}
 	if log.Kind == signal.Reduced {
 		return nil
 	}

@@ -42,9 +42,18 @@ func ReduceFolder(ctx context.Context, path, only string, progress func(done, to
 		if p.Kind != signal.Reduced {
 			r.HalfWidthRPM = half
 		}
+		r.LeftOut = leftOutWords(p.leftOut)
 		out.Pulls = append(out.Pulls, r)
 	}
 	return out, nil
+}
+
+func leftOutWords(columns []signal.LeftOut) []string {
+	var words []string
+	for _, c := range columns {
+		words = append(words, c.Column+": "+c.Reason)
+	}
+	return words
 }
 
 // LogSettings is what must be said of a log that stands on its own.
@@ -66,7 +75,7 @@ func ReduceLog(path string, s LogSettings) (*report.Reductions, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := report.Reduction{Log: path, Radius: s.Radius}
+	r := report.Reduction{Log: path, Radius: s.Radius, LeftOut: leftOutWords(log.LeftOut)}
 	settings := s.Settings
 	settings.NodesRPM = gridNodes(s.BandRPM)
 	if log.Kind == signal.Reduced {
