@@ -68,11 +68,14 @@ func (f *finder) downEdge(last int) float64 {
 	return f.lines.Time[k] - 0.6*f.lines.HalfWidth
 }
 
-// medianSlope returns the median slope over grid points from first to last, cut to
-// the grid.
+// medianSlope returns the median slope over grid points from first up to last, cut
+// to the grid; 0 where nothing is left.
 func (f *finder) medianSlope(first, last int) float64 {
-	first, last = max(0, first), min(len(f.lines.Slope), max(last, first+1))
-	return signal.Quantile(slices.Clone(f.lines.Slope[first:max(last, first+1)]), 0.5)
+	first, last = max(0, first), min(len(f.lines.Slope), last)
+	if first >= last {
+		return 0
+	}
+	return signal.Quantile(slices.Clone(f.lines.Slope[first:last]), 0.5)
 }
 
 // ratio returns the median of engine over drum speed between two moments, NaN

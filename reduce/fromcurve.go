@@ -44,8 +44,12 @@ func FromCurve(log *signal.Log, s Settings) (*Result, error) {
 		if rpm < ph.LowRPM || rpm > ph.HighRPM {
 			continue
 		}
+		torque := spline.Predict(rpm)
+		if math.IsNaN(torque) || math.IsInf(torque, 0) {
+			return nil, &LogError{Line: lineOf(log, 0), Problem: fmt.Sprintf("the curve gives no torque at %g 1/min", rpm), Cure: "Check the unit of torque or power."}
+		}
 		out.Curve.SpeedRPM = append(out.Curve.SpeedRPM, rpm)
-		out.Curve.Torque = append(out.Curve.Torque, spline.Predict(rpm))
+		out.Curve.Torque = append(out.Curve.Torque, torque)
 		out.Curve.StandardError = append(out.Curve.StandardError, math.NaN())
 	}
 	n := out.Curve.Len()
@@ -73,9 +77,10 @@ func curvePhases(log *signal.Log) (Phases, error) {
 		Rule: "The curve was reduced elsewhere; the log holds no raw speeds."}, nil
 }
 
-// points are those of a given curve, in order.
+// curvePoint is one point of a given curve.
 type curvePoint struct{ rpm, torque float64 }
 
+// pointSeries is a given curve in order of engine speed.
 type pointSeries struct {
 	rpm, torque []float64
 	findings    []Finding
@@ -107,7 +112,8 @@ func curvePoints(log *signal.Log) (*pointSeries, error) {
 			}
 			continue
 		}
-		points = append(points, curvePoint{omega / curve.RadPerSecondPerRPM, tau})
+		// To a millionth of 1/min: what was 8000 1/min in the file is 8000 again.
+		points = append(points, curvePoint{math.Round(omega/curve.RadPerSecondPerRPM*1e6) / 1e6, tau})
 	}
 	if missing.Count > 0 {
 		missing.Measured = float64(missing.Count)

@@ -52,7 +52,7 @@ func (w *worker) fitNode(n *node, guess, rate float64) bool {
 		return false
 	}
 	n.time = guess
-	n.half = w.s.HalfWidthRPM * math.Pi / 30 / rate
+	n.half = math.Max(w.s.HalfWidthRPM*math.Pi/30/rate, w.r.drum.interval)
 	for range 6 {
 		if !w.takeWindow(n) {
 			return false
@@ -84,7 +84,7 @@ func (w *worker) fitNode(n *node, guess, rate float64) bool {
 func (w *worker) takeWindow(n *node) bool {
 	for {
 		slack := reach * n.half
-		if n.time-n.half < w.ph.Start-slack || n.time+n.half > w.ph.End+slack {
+		if !(n.time-n.half >= w.ph.Start-slack && n.time+n.half <= w.ph.End+slack) {
 			return false
 		}
 		n.from, n.to = within(w.time, n.time-n.half, n.time+n.half)

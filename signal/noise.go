@@ -249,11 +249,15 @@ func Quantum(y []float64) float64 {
 		if step == 0 {
 			step = d
 		}
-		for rest := math.Abs(d - math.Round(d/step)*step); rest > 0.02*step; rest = math.Abs(d - math.Round(d/step)*step) {
-			step, d = rest, step
-			if step < 1e-7*largest {
+		for { // Euclid's algorithm, with 2 % of a step as zero
+			if !(step > 1e-7*largest) || math.IsInf(largest, 0) {
 				return 0
 			}
+			rest := math.Abs(d - math.Round(d/step)*step)
+			if rest <= 0.02*step {
+				break
+			}
+			step, d = rest, step
 		}
 	}
 	return step
