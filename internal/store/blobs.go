@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"golang.org/x/sync/errgroup"
+
 	"fairpull/evidence"
 )
 
@@ -49,6 +51,11 @@ func initFolder(root, workspace string) (*folder, error) {
 	if _, err := os.Lstat(owner); err == nil {
 		return nil, fmt.Errorf("folder of logs %s: %w", root, ErrExists)
 	}
+	for first := range 256 {
+		if err := os.Mkdir(filepath.Join(root, fmt.Sprintf("%02x", first)), 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
+			return nil, explain(err)
+		}
+	}
 	if err := f.write(owner, []byte(workspace+"\n")); err != nil {
 		return nil, explain(err)
 	}
@@ -87,17 +94,9 @@ func (f *folder) Put(ctx context.Context, data []byte) (evidence.Digest, error) 
 	switch _, err := f.Get(ctx, d); {
 	case err == nil:
 		// Whoever put it may have died before its name was on the disk.
-		return d, explain(errors.Join(syncDir(filepath.Dir(path)), syncDir(f.root)))
+		return d, explain(syncDir(filepath.Dir(path)))
 	case !errors.Is(err, fs.ErrNotExist):
 		return evidence.Digest{}, err
-	}
-	if err := os.Mkdir(filepath.Dir(path), 0o755); err == nil {
-		err = syncDir(f.root)
-		if err != nil {
-			return evidence.Digest{}, explain(err)
-		}
-	} else if !errors.Is(err, fs.ErrExist) {
-		return evidence.Digest{}, explain(err)
 	}
 	if err := f.write(path, data); err != nil {
 		return evidence.Digest{}, explain(fmt.Errorf("keep %s: %w", d, err))
@@ -126,6 +125,24 @@ func (f *folder) write(path string, data []byte) error {
 		return errors.Join(err, os.Remove(temp.Name()))
 	}
 	return syncDir(filepath.Dir(path))
+}
+
+// puts is how many files are put at once: synchronising is waiting, and disks
+// take several at a time.
+const puts = 8
+
+// putAll keeps several contents. Where one cannot be kept the error is the
+// first, and what was kept stays.
+func putAll(ctx context.Context, into blobs, files [][]byte) error {
+	var group errgroup.Group
+	group.SetLimit(puts)
+	for _, data := range files {
+		group.Go(func() error {
+			_, err := into.Put(ctx, data)
+			return err
+		})
+	}
+	return group.Wait()
 }
 
 func (f *folder) Get(ctx context.Context, d evidence.Digest) ([]byte, error) {

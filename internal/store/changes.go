@@ -66,7 +66,7 @@ type Change struct {
 // Changed reports whether anything was written.
 func (c Change) Changed() bool { return c.Seq > 0 }
 
-// write is a transaction that is going on.
+// writing is a transaction that is going on, and the change that it makes.
 type writing struct {
 	*sql.Tx
 	change *Change
@@ -128,11 +128,12 @@ func insertChange(ctx context.Context, tx *sql.Tx, c Change) error {
 // Changes returns the audit trail of one subject, oldest first, at most limit
 // changes after the change of the given number. An empty kind means everything.
 func (s *Store) Changes(ctx context.Context, kind, subject string, after int64, limit int) (changes []Change, err error) {
-	const columns = `SELECT seq, at, who, why, action, kind, subject, version, digest_from, digest_to, differences FROM changes WHERE `
-	rows, err := s.db.QueryContext(ctx, columns+`kind = $1 AND subject = $2 AND seq > $3 ORDER BY seq LIMIT $4`, kind, subject, after, limit)
-	if kind == "" {
-		rows, err = s.db.QueryContext(ctx, columns+`seq > $1 ORDER BY seq LIMIT $2`, after, limit)
+	query, args := `seq > $1 ORDER BY seq LIMIT $2`, []any{after, limit}
+	if kind != "" {
+		query, args = `kind = $3 AND subject = $4 AND `+query, append(args, kind, subject)
 	}
+	rows, err := s.db.QueryContext(ctx, `SELECT seq, at, who, why, action, kind, subject, version, digest_from, digest_to, differences
+		FROM changes WHERE `+query, args...)
 	if err != nil {
 		return nil, explain(err)
 	}

@@ -139,9 +139,9 @@ func startCluster() (*cluster, string, error) {
 		}
 	}
 	data := filepath.Join(dir, "data")
-	make := exec.Command(filepath.Join(bin, "initdb"), "-D", data, "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync")
-	make.SysProcAttr, make.Dir = as, dir
-	if out, err := make.CombinedOutput(); err != nil {
+	initdb := exec.Command(filepath.Join(bin, "initdb"), "-D", data, "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync")
+	initdb.SysProcAttr, initdb.Dir = as, dir
+	if out, err := initdb.CombinedOutput(); err != nil {
 		return nil, "", fmt.Errorf("initdb: %w\n%s", err, out)
 	}
 	c := &cluster{dir: dir}

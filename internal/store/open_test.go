@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 
@@ -133,10 +134,13 @@ func TestOpenRefusesALaterVersion(t *testing.T) {
 // fullDisk keeps so many files, then none.
 type fullDisk struct {
 	blobs
+	lock sync.Mutex
 	room int
 }
 
 func (f *fullDisk) Put(ctx context.Context, data []byte) (evidence.Digest, error) {
+	f.lock.Lock()
+	defer f.lock.Unlock()
 	if f.room == 0 {
 		return evidence.Digest{}, explain(&os.PathError{Op: "write", Path: "log", Err: syscall.ENOSPC})
 	}
@@ -152,7 +156,7 @@ func (f *fullDisk) All(ctx context.Context) iter.Seq2[evidence.Digest, error] {
 // same call goes through.
 func TestNoRoomForFiles(t *testing.T) {
 	onBoth(t, func(t *testing.T, _ string, s *Store) {
-		disk := &fullDisk{s.blobs, 3}
+		disk := &fullDisk{blobs: s.blobs, room: 3}
 		s.blobs = disk
 		r := example("twin", 5)
 		if _, err := s.Put(t.Context(), r, anna); !errors.Is(err, ErrFull) {

@@ -47,12 +47,11 @@ func (s *Store) put(ctx context.Context, r Record, by Author, supersede bool) (C
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return Change{}, err
 	}
-	for _, data := range p.files {
-		if _, err := s.blobs.Put(ctx, data); err != nil {
-			return Change{}, fmt.Errorf("campaign %s: %w", p.campaign.ID, err)
-		}
+	if err := putAll(ctx, s.blobs, p.files); err != nil {
+		return Change{}, fmt.Errorf("campaign %s: %w", p.campaign.ID, err)
 	}
-	return s.change(ctx, by, err == nil, func(w writing) error { return s.putRows(ctx, w, p, supersede) })
+	known := err == nil
+	return s.change(ctx, by, known, func(w writing) error { return s.putRows(ctx, w, p, supersede) })
 }
 
 // prepared is a record that can be written: its rows and the digests of its files.

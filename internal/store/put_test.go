@@ -136,6 +136,9 @@ func TestPutOfAChangedRecord(t *testing.T) {
 		if err != nil || !report.Clean() {
 			t.Errorf("the doctor finds %v, %v", report.Problems, err)
 		}
+		if all, err := s.Changes(t.Context(), "", "", 1, 10); err != nil || len(all) != 1 || all[0].Seq != 2 {
+			t.Errorf("all changes after the first are %+v, %v", all, err)
+		}
 		trail, err := s.Changes(t.Context(), "campaign", "twin-intake", 0, 10)
 		if err != nil || len(trail) != 2 || trail[1].From != trail[0].To || !reflect.DeepEqual(trail[1], c) {
 			t.Errorf("the audit trail is %+v, %v", trail, err)

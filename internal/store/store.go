@@ -67,12 +67,10 @@ func Init(ctx context.Context, where string) (*Store, error) {
 
 // found makes the tables, the folder of the blobs and the row that ties them.
 func (s *Store) found(ctx context.Context) error {
-	if err := s.migrate(ctx); err != nil {
-		return err
-	}
-	if err := s.readID(ctx); err == nil {
+	if s.readID(ctx) == nil { // before the tables are touched
 		return ErrExists
-	} else if !errors.Is(err, ErrNoWorkspace) {
+	}
+	if err := s.migrate(ctx); err != nil {
 		return err
 	}
 	id, err := newID()
