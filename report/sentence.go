@@ -101,7 +101,23 @@ func (g *Gain) shownSentence(c *compare.Comparison, f *compare.Figure, direction
 	if share := g.coastSentence(c); share != "" {
 		s += "; " + share
 	}
-	return s
+	return s + g.wheelSentence(c)
+}
+
+// wheelSentence qualifies a figure that a changed wheel is part of; empty where
+// no rolling part changed.
+func (g *Gain) wheelSentence(c *compare.Comparison) string {
+	for _, k := range g.checksFor(c.Candidate) {
+		if k.ID != "wheel-changed" || k.Status == campaign.Pass {
+			continue
+		}
+		s := "; a rolling part differs between the sides, so what its inertia takes while it gains speed is part of this figure and would not be felt at a steady speed"
+		if k.Measured != nil {
+			return s + " (" + signed(*k.Measured, 2) + " % of wheel power by the inertias given)"
+		}
+		return s + " (how much is not known: its inertia is not given)"
+	}
+	return ""
 }
 
 func (g *Gain) noDifferenceSentence(c *compare.Comparison, f *compare.Figure) string {
