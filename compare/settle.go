@@ -135,6 +135,17 @@ func (p plan) power(gain, confidence float64) float64 {
 	return 1 - noncentralT(tQuantile(confidence, df), df, gain/math.Sqrt(v))
 }
 
+// chance is the power less what the check of campaign against history costs: it
+// fires by chance in one campaign in twenty (poolingP), and hardly anything is shown
+// on the campaign's own few degrees of freedom.
+func (p plan) chance(gain, confidence float64) float64 {
+	power := p.power(gain, confidence)
+	if p.historyDF > 0 && p.design().df > 0 {
+		power *= 1 - poolingP
+	}
+	return power
+}
+
 // settlePower is the chance that a campaign should have of showing what it is for.
 const settlePower = 0.8
 
@@ -164,7 +175,7 @@ func (a *analysis) setupsToSettle(e *estimate, c *Comparison) int {
 	}
 	for blocks := 3; blocks <= MaxSettle; blocks++ {
 		p.order = alternating(blocks)
-		if p.power(math.Log1p(a.in.SmallestGain), a.in.Confidence) >= settlePower {
+		if p.chance(math.Log1p(a.in.SmallestGain), a.in.Confidence) >= settlePower {
 			return blocks
 		}
 	}
