@@ -6,22 +6,21 @@ import "math"
 type Train struct {
 	Time    []float64 // s, increasing: the pulses that are kept
 	Count   []int     // the number of each, from 0; pulses that did not come are counted too
-	Breaks  []int     // positions in Time before which the count is not certain
 	Defects []Defect
 }
 
 // CountPulses counts the pulses that came at the given moments in s, and those
 // that did not come.
 //
-// An interval is held against the mean of the speeds before and after it, each
-// from the median of the intervals there. About a whole number m ≥ 2 of normal
+// An interval is held against the mean of the speeds before and after it, from the
+// mean of eight intervals before and the median of seven after. About a whole number m ≥ 2 of normal
 // intervals means m − 1 missing pulses, which are counted: nothing is lost,
 // since every other pulse keeps its own angle. A pulse that comes early or late
 // while the next is in its place is taken as it is. Where the number is not clear,
-// the count goes on with the nearest and the place is a break. Less than 0.6 of
-// a normal interval means a pulse too many: of the two pulses, the one that fits
-// the interval before it worse is left out. Stamps that repeat or run backward
-// are left out first.
+// the count goes on with the nearest, and the place is a gap that is not repaired.
+// Less than 0.6 of a normal interval (0.4 where the next pulse is in its place)
+// means a pulse too many: of the two, the one that fits the interval before it
+// worse is left out. Stamps that repeat or run backward are left out first.
 func CountPulses(times []float64) Train {
 	rows, defects := Usable(times, times)
 	tr := Train{Defects: defects}
@@ -75,25 +74,22 @@ func (tr *Train) judge(times []float64, i int, rows []int) int {
 	}
 	perSecond := (1/before + 1/after) / 2
 	ratio := (times[i] - tr.Time[last]) * perSecond
-	next := (times[i+1] - tr.Time[last]) * perSecond // after may be known: there is a next
-	if ratio < 1.75 && next > 1.5 && next < 2.5 {
-		return 1 // early or late, but the one after it is in its place
-	}
-	if ratio < 0.6 {
+	next := (times[i+1] - tr.Time[last]) * perSecond // there is a next, since after is known
+	switch two := next > 1.5 && next < 2.5; {
+	case ratio < 0.4, ratio < 0.6 && !two:
 		tr.dropExtra(times[i], rowOf(rows, i), ratio, before)
 		return 0
-	}
-	if ratio < 1.5 {
-		return 1
+	case ratio < 1.5, ratio < 1.75 && two:
+		return 1 // early or late perhaps, but the one after it is in its place
 	}
 	steps := int(math.Round(math.Min(ratio, 1e6)))
 	change := (before - after) / (before + after)
-	clear := math.Abs(ratio-float64(steps)) < 0.3 && float64(steps)*change*change < 1
+	clear := math.Abs(ratio-float64(steps)) < 0.3 || math.Abs(next-float64(steps+1)) < 0.3
+	clear = clear && float64(steps)*change*change < 1
 	defect := Defect{Kind: MissingPulse, Row: rowOf(rows, i), Count: steps - 1, Start: tr.Time[last], End: times[i],
 		Measured: ratio, Limit: 1.5, Unit: "1", Repaired: clear}
 	if !clear {
 		defect.Kind = Gap
-		tr.Breaks = append(tr.Breaks, last+1)
 	}
 	tr.Defects = append(tr.Defects, defect)
 	return steps
@@ -115,24 +111,23 @@ func (tr *Train) dropExtra(ti float64, row int, ratio, before float64) {
 		Measured: ratio, Limit: 0.6, Unit: "1", Repaired: true})
 }
 
-// intervalBefore returns the median of the last up to three intervals kept, each
-// over the pulses that it spans; NaN where there is none.
+// intervalBefore returns the mean interval of the last up to eight pulses kept, NaN
+// where there is no interval yet.
 func (tr *Train) intervalBefore() float64 {
-	var d [3]float64
-	n := 0
-	for k := len(tr.Time) - 1; k > 0 && n < 3; k-- {
-		d[n] = (tr.Time[k] - tr.Time[k-1]) / float64(tr.Count[k]-tr.Count[k-1])
-		n++
+	last := len(tr.Time) - 1
+	first := max(0, last-8)
+	if last < 1 {
+		return math.NaN()
 	}
-	return Quantile(d[:n], 0.5)
+	return (tr.Time[last] - tr.Time[first]) / float64(tr.Count[last]-tr.Count[first])
 }
 
-// intervalAfter returns the median of the up to five intervals after pulse i;
+// intervalAfter returns the median of the up to seven intervals after pulse i;
 // NaN where there is none.
 func intervalAfter(times []float64, i int) float64 {
-	var d [5]float64
+	var d [7]float64
 	n := 0
-	for k := i + 1; k < len(times) && n < 5; k++ {
+	for k := i + 1; k < len(times) && n < 7; k++ {
 		d[n] = times[k] - times[k-1]
 		n++
 	}

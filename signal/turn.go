@@ -172,25 +172,28 @@ func (e TurnError) Correct(speed, out []float64, scratch *TurnScratch) {
 	}
 }
 
-// blocks returns the ends of consecutive blocks of at least the given length in
-// s, 12 samples and one turn; the length is stretched so that whole blocks fill
-// the time, and what is left over joins the last.
+// blocks returns the ends of consecutive blocks of about the given length in s that
+// share the time evenly; one that holds fewer than 12 samples or less than a turn
+// goes on into the next.
 func blocks(t, angle []float64, length float64) []int {
 	var ends []int
-	first := 0
-	all := t[len(t)-1] - t[0]
-	length = all / math.Max(1, math.Floor(all/length))
+	first, n := 0, len(t)
+	count := math.Max(1, math.Floor((t[n-1]-t[0])/length))
+	length = (t[n-1] - t[0]) / count
+	next := t[0] + length
 	for i := range t {
-		if t[i]-t[first] >= length && i-first >= 12 && angle[i]-angle[first] >= 2*math.Pi {
+		if t[i] < next {
+			continue
+		}
+		for t[i] >= next && length > 0 {
+			next += length
+		}
+		if i-first >= 12 && angle[i]-angle[first] >= 2*math.Pi && n-i >= 12 {
 			ends = append(ends, i)
 			first = i
 		}
 	}
-	if len(ends) == 0 {
-		return []int{len(t)}
-	}
-	ends[len(ends)-1] = len(t)
-	return ends
+	return append(ends, n)
 }
 
 // resize makes room for n samples.
