@@ -258,7 +258,7 @@ func TestRefusals(t *testing.T) {
 		`loss placement of "B"`:          func(in *Input) { in.LossPlacement = map[string]float64{"B": nan} },
 		`correction factor is NaN`:       func(in *Input) { in.Pulls[0].LnFactor = nan },
 		`2001 engine speeds`:             func(in *Input) { in.SpeedRPM = evenRPM(2001, 50) },
-		`1009 pulls`:                     func(in *Input) { in.Pulls = append(in.Pulls, make([]Pull, 1000)...) },
+		`509 pulls`:                      func(in *Input) { in.Pulls = append(in.Pulls, make([]Pull, 500)...) },
 		`columns, the grid asks for 8`: func(in *Input) {
 			in.History.Archive = archiveOf(t, *in, [][][]float64{{{1, 1, 1, 1, 1}, {2, 2, 2, 2, 2}}, {{1, 2, 1, 1, 1}, {2, 2, 2, 1, 2}}})
 			in.History.Archive.PullResiduals[0] = []float64{1}

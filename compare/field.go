@@ -157,6 +157,44 @@ func (f *field) correlations(i int, out []float64) {
 	}
 }
 
+// compact returns rows with the same sums of squares and products, no more of them
+// than there are nodes: the Cholesky factor where there were more. An archive of
+// many setups then costs no more to draw from than one of a hundred.
+func compact(rows [][]float64, nodes int) [][]float64 {
+	if len(rows) <= nodes {
+		return rows
+	}
+	products := make([][]float64, nodes)
+	var most float64
+	for i := range products {
+		products[i] = make([]float64, nodes)
+		for _, row := range rows {
+			for j := i; j < nodes; j++ {
+				products[i][j] += row[i] * row[j]
+			}
+		}
+		most = max(most, products[i][i])
+	}
+	out := make([][]float64, 0, nodes)
+	for i, p := range products {
+		if p[i] <= 1e-12*most {
+			continue // no variance is left that rounding has not made
+		}
+		root := math.Sqrt(p[i])
+		factor := make([]float64, nodes)
+		for j := i; j < nodes; j++ {
+			factor[j] = p[j] / root
+		}
+		for k := i + 1; k < nodes; k++ {
+			for j := k; j < nodes; j++ {
+				products[k][j] -= factor[k] * factor[j]
+			}
+		}
+		out = append(out, factor)
+	}
+	return out
+}
+
 // priorDF is the weight, in degrees of freedom, of the target against the
 // correlation that was found.
 const priorDF = 10
@@ -165,6 +203,7 @@ const priorDF = 10
 // target by priorDF/(priorDF + df). A node without variance takes the target alone.
 func (f *field) shrunk(df, scale float64) *field {
 	f = f.normalised()
+	f.rows = compact(f.rows, len(f.rpm))
 	common, length := f.target(scale)
 	share := priorDF / (priorDF + df)
 	out := newField(f.rpm)

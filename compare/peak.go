@@ -23,7 +23,7 @@ func (a *analysis) peakBias(configuration int, draws int) (torque, power float64
 
 	// Smoothing is linear: rows are smoothed once, paths draw by draw.
 	direct, rough := newField(noise.rpm), newField(noise.rpm)
-	for _, row := range noise.rows {
+	for _, row := range compact(noise.rows, len(mean)) {
 		direct.rows = append(direct.rows, a.grid.smoothed(row))
 	}
 	rough.paths = noise.paths

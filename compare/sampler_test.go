@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -123,6 +124,42 @@ func TestTargetFindsItself(t *testing.T) {
 			shrunk.correlations(i, out)
 			for j := i; j < len(rpm); j++ {
 				near(t, "correlation", out[j], 0.4+0.6*math.Exp(-(rpm[j]-rpm[i])/500), 1e-9)
+			}
+		}
+	}
+}
+
+// Rows beyond the number of nodes are replaced by as many as there are nodes, or
+// fewer where they span less, with the same covariance.
+func TestCompact(t *testing.T) {
+	rng := rand.New(rand.NewPCG(21, 22))
+	for _, c := range []struct{ rows, rank, want int }{{40, 9, 9}, {40, 3, 3}, {7, 3, 7}} {
+		basis := make([][]float64, c.rank)
+		for i := range basis {
+			basis[i] = make([]float64, 9)
+			for k := range basis[i] {
+				basis[i][k] = rng.NormFloat64()
+			}
+		}
+		f := newField(evenRPM(9, 50))
+		for range c.rows {
+			w := make([]float64, c.rank)
+			for i := range w {
+				w[i] = rng.NormFloat64()
+			}
+			f.rows = append(f.rows, weighted(w, basis))
+		}
+		g := newField(f.rpm)
+		g.rows = compact(f.rows, 9)
+		if len(g.rows) != c.want {
+			t.Errorf("%d rows of rank %d became %d", c.rows, c.rank, len(g.rows))
+		}
+		want, got := make([]float64, 9), make([]float64, 9)
+		for i := range 9 {
+			f.correlations(i, want)
+			g.correlations(i, got)
+			for j := i; j < 9; j++ {
+				within(t, "covariance", got[j], want[j], 1e-9*math.Sqrt(f.variance(i)*f.variance(j)))
 			}
 		}
 	}

@@ -10,8 +10,8 @@ import (
 // that no input can hold the program up for long.
 const (
 	minNodes    = 5
-	maxNodes    = 2000
-	maxPulls    = 1000
+	maxNodes    = 1000
+	maxPulls    = 500
 	minStepRPM  = 0.1 // between nodes
 	maxRPM      = 200_000
 	minDraws    = 100

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // MeanSquare is a sum of squares with its degrees of freedom.
@@ -76,28 +77,14 @@ func (c Components) Reproducibility() float64 { return math.Sqrt(c.Pull + c.Setu
 // setups.
 func Nested(days [][][]float64) (Components, error) {
 	var c Components
-	var setups, dayValues [][]float64
-	var n, s1, s2, s3 float64
+	var setups, together [][]float64
 	for d, day := range days {
-		var values []float64
-		for _, setup := range day {
-			setups = append(setups, setup)
-			values = append(values, setup...)
-		}
-		if len(values) == 0 {
+		setups = append(setups, day...)
+		together = append(together, slices.Concat(day...))
+		if len(together[d]) == 0 {
 			return c, fmt.Errorf("day %d is empty", d+1)
 		}
-		dayValues = append(dayValues, values)
-		size := float64(len(values))
-		n += size
-		s3 += size * size
-		for _, setup := range day {
-			squared := float64(len(setup)) * float64(len(setup))
-			s1 += squared / size
-			s2 += squared
-		}
 	}
-	s2, s3 = s2/n, s3/n
 	if len(setups) <= len(days) {
 		return c, errors.New("one setup a day: scatter of setups cannot be told from that of days")
 	}
@@ -105,26 +92,44 @@ func Nested(days [][][]float64) (Components, error) {
 	if err != nil {
 		return c, err
 	}
-	ofDays, _, err := OneWay(dayValues)
+	ofDays, _, err := OneWay(together)
 	if err != nil {
 		return c, err
 	}
 	c.PullMS, c.DayMS = pulls, ofDays
 	c.SetupMS = MeanSquare{SS: ofSetups.SS - ofDays.SS, DF: float64(len(setups) - len(days))}
-	k1 := (n - s1) / c.SetupMS.DF
-	k2 := (s1 - s2) / c.DayMS.DF
-	k3 := (n - s3) / c.DayMS.DF
-	c.K1, c.K2, c.K3 = k1, k2, k3
+	c.expectations(days)
 
 	c.Pull, c.PullDF = pulls.Value(), pulls.DF
-	c.Setup, c.SetupDF = cut(term{1 / k1, c.SetupMS}, term{-1 / k1, pulls})
+	c.Setup, c.SetupDF = cut(term{1 / c.K1, c.SetupMS}, term{-1 / c.K1, pulls})
 	// With setups cut at zero their mean square says nothing more of the days.
 	if c.Setup > 0 {
-		c.Day, c.DayDF = cut(term{1 / k3, c.DayMS}, term{-k2 / (k1 * k3), c.SetupMS}, term{(k2/k1 - 1) / k3, pulls})
+		c.Day, c.DayDF = cut(term{1 / c.K3, c.DayMS}, term{-c.K2 / (c.K1 * c.K3), c.SetupMS}, term{(c.K2/c.K1 - 1) / c.K3, pulls})
 	} else {
-		c.Day, c.DayDF = cut(term{1 / k3, c.DayMS}, term{-1 / k3, pulls})
+		c.Day, c.DayDF = cut(term{1 / c.K3, c.DayMS}, term{-1 / c.K3, pulls})
 	}
 	return c, nil
+}
+
+// expectations sets the coefficients from the numbers of pulls, the degrees of
+// freedom being known.
+func (c *Components) expectations(days [][][]float64) {
+	var n, s1, s2, s3 float64
+	for _, day := range days {
+		var size, squares float64
+		for _, setup := range day {
+			pulls := float64(len(setup))
+			size += pulls
+			squares += pulls * pulls
+		}
+		n += size
+		s1 += squares / size
+		s2 += squares
+		s3 += size * size
+	}
+	c.K1 = (n - s1) / c.SetupMS.DF
+	c.K2 = (s1 - s2/n) / c.DayMS.DF
+	c.K3 = (n - s3/n) / c.DayMS.DF
 }
 
 // term is a multiple of a mean square.
