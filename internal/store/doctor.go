@@ -212,9 +212,11 @@ var questions = []struct{ what, query string }{
 		(SELECT 1 FROM setups s WHERE s.campaign = a.campaign AND s.name = a.subject)`},
 	{"an attachment to a configuration that was never there", `SELECT campaign || ' ' || name FROM attachments a WHERE kind = 'configuration'
 		AND NOT EXISTS (SELECT 1 FROM configurations c WHERE c.campaign = a.campaign AND c.name = a.subject)`},
-	{"a row of a version that is not there", `SELECT c.id FROM campaigns c WHERE c.version < (SELECT max(since) FROM
-		(SELECT campaign, since FROM heads UNION ALL SELECT campaign, since FROM configurations UNION ALL
-		SELECT campaign, since FROM pulls UNION ALL SELECT campaign, since FROM originals) r WHERE r.campaign = c.id)`},
+	{"a row of a version that is not there", `SELECT id FROM campaigns c WHERE
+		EXISTS (SELECT 1 FROM heads r WHERE r.campaign = c.id AND r.since > c.version) OR
+		EXISTS (SELECT 1 FROM configurations r WHERE r.campaign = c.id AND r.since > c.version) OR
+		EXISTS (SELECT 1 FROM pulls r WHERE r.campaign = c.id AND r.since > c.version) OR
+		EXISTS (SELECT 1 FROM originals r WHERE r.campaign = c.id AND r.since > c.version)`},
 }
 
 func (d *doctor) references(ctx context.Context) error {

@@ -86,6 +86,7 @@ func TestDoctorFindsDamage(t *testing.T) {
 		"result's data":        {`UPDATE results SET data_digest = digest`, "the result rests on"},
 		"result missing":       {`UPDATE campaigns SET result = 'x'`, "latest result is missing"},
 		"list":                 {`UPDATE campaigns SET pulls = 9`, "the list shows something else"},
+		"version":              {`UPDATE campaigns SET version = 2; UPDATE pulls SET since = 3`, "a row of a version that is not there"},
 		"words":                {`DELETE FROM words`, "without its words"},
 		"change deleted":       {`PRAGMA foreign_keys = 0; DELETE FROM changes WHERE seq = 2`, "changes, the last of number"},
 		"reference broken":     {`PRAGMA foreign_keys = 0; DELETE FROM changes WHERE seq = 2`, "foreign_key_check"},

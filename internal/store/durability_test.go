@@ -50,7 +50,7 @@ func killOnce(t *testing.T, random *rand.Rand, where, id string, first int) []st
 	}
 	fromStart := random.IntN(2) == 0
 	if fromStart {
-		kill(80 * time.Millisecond)
+		kill(150 * time.Millisecond)
 	}
 	lines := bufio.NewScanner(out)
 	var acknowledged []string
@@ -59,7 +59,7 @@ func killOnce(t *testing.T, random *rand.Rand, where, id string, first int) []st
 			acknowledged = append(acknowledged, name)
 		}
 		if len(acknowledged) == 1 && !fromStart {
-			kill(25 * time.Millisecond)
+			kill(60 * time.Millisecond)
 		}
 	}
 	err = command.Wait()

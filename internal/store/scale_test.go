@@ -18,7 +18,7 @@ const (
 
 // BenchmarkLab fills a workspace with a lab of many years and asks it what a
 // person asks. The logs are small: what is measured is the workspace, not the
-// disk.
+// disk. Its own figures are logged with -v.
 func BenchmarkLab(b *testing.B) {
 	s := initialise(b, filepath.Join(b.TempDir(), "lab"))
 	begun := time.Now()
