@@ -35,8 +35,10 @@ func (f *finder) bestStretch(inside func(int) bool) (first, last int) {
 }
 
 // upEdge returns when the acceleration that is sustained from grid point first on
-// set in: where the slope first reaches half of its median over the half second
-// after, which is the middle of a sudden rise whatever the lines' width.
+// set in: the bend of the two straight lines that fit the speeds around best. The
+// lines' grid points the way: where the slope first reaches half of its median over
+// the half second after. Wide lines, of a sparse log, blur that by their width; the
+// bend does not.
 func (f *finder) upEdge(first int) float64 {
 	ahead := int(settleTime/f.lines.Spacing) + 1
 	level := f.medianSlope(first, first+ahead)
@@ -44,7 +46,52 @@ func (f *finder) upEdge(first int) float64 {
 	for k < len(f.lines.Slope)-1 && f.lines.Slope[k] < level/2 {
 		k++
 	}
-	return f.lines.Time[k]
+	d := &f.r.drum
+	guess := f.lines.Time[k]
+	reach := math.Max(2*f.lines.HalfWidth, 5*d.intervalAt(guess))
+	lo, hi := within(d.speedTime, guess-1.5*reach, guess+math.Max(1.5*reach, settleTime))
+	t, v := d.speedTime[lo:hi], d.speed[lo:hi]
+	best, least := guess, math.Inf(1)
+	for step := -40; step <= 40; step++ {
+		at := guess + reach*float64(step)/40
+		if ss, ok := bendSquares(t, v, at); ok && ss < least {
+			best, least = at, ss
+		}
+	}
+	return best
+}
+
+// bendSquares returns the residual sum of squares of two straight lines that meet
+// at the moment at. It reports false with fewer than three samples on either side.
+func bendSquares(t, v []float64, at float64) (float64, bool) {
+	side := searchFrom(t, at)
+	if side < 3 || len(t)-side < 3 {
+		return 0, false
+	}
+	// Regressors 1, x before, x after; the last two never overlap.
+	var n, sx, sz, sxx, szz, sv, sxv, szv, svv float64
+	for i, ti := range t {
+		x, y := ti-at, v[i]-v[0]
+		n++
+		sv += y
+		svv += y * y
+		if i < side {
+			sx += x
+			sxx += x * x
+			sxv += x * y
+		} else {
+			sz += x
+			szz += x * x
+			szv += x * y
+		}
+	}
+	centre := n - sx*sx/sxx - sz*sz/szz
+	if !(centre > 1e-9*n) {
+		return 0, false
+	}
+	a := (sv - sx*sxv/sxx - sz*szv/szz) / centre
+	b, c := (sxv-a*sx)/sxx, (szv-a*sz)/szz
+	return svv - a*sv - b*sxv - c*szv, true
 }
 
 // downEdge returns the last moment before the acceleration that ends near grid

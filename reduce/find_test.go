@@ -60,6 +60,25 @@ func TestPhasesFound(t *testing.T) {
 	}
 }
 
+// TestSlowTurns: one pulse a turn at five turns a second says little of when the
+// throttle opened; the settling time must not be cut short by that.
+func TestSlowTurns(t *testing.T) {
+	for _, preroll := range []float64{0.8, 1.03, 1.7} {
+		w := twin()
+		w.ratio, w.inertia, w.preroll = 6.8, 45, preroll
+		w.run()
+		s := w.settings()
+		s.PulsesPerRev, s.EnginePulsesPerRev = 1, 1
+		ph, err := Find(w.pulses(1, nil, 1), s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ph.FullThrottle < w.opened-0.03 || ph.FullThrottle > w.opened+0.3 {
+			t.Errorf("full throttle at %.3f s; the throttle opened from %.3f to %.3f s", ph.FullThrottle, w.opened, w.opened+w.ramp)
+		}
+	}
+}
+
 // TestBandTopKept: an engine whose torque falls to a third at the top still pulls
 // there; the threshold must not cut it off.
 func TestBandTopKept(t *testing.T) {

@@ -251,6 +251,15 @@ func (s *series) row(i int) int {
 	return s.rows[i]
 }
 
+// intervalAt returns the mean interval of the eight speeds around time t, in s:
+// with few pulses a turn it is long where the drum is slow.
+func (s *series) intervalAt(t float64) float64 {
+	n := len(s.speedTime)
+	k := searchFrom(s.speedTime, t)
+	lo, hi := max(0, k-4), min(n-1, k+4)
+	return (s.speedTime[hi] - s.speedTime[lo]) / float64(hi-lo)
+}
+
 // pick returns the values at the given indices.
 func pick(v []float64, at []int) []float64 {
 	out := make([]float64, len(at))
