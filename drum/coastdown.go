@@ -100,48 +100,57 @@ func newCoastFit(c Coast, speed []float64, first, last float64, rig *Rig) *coast
 	case fall < 0.12:
 		powers = 2
 	}
-	course := func(k int) []float64 {
-		p := make([]float64, len(speed))
+	n := len(speed)
+	all := make([]float64, (powers+4)*n)
+	next := func() []float64 {
+		part := all[:n:n]
+		all = all[n:]
+		return part
+	}
+	one := next()
+	for i := range one {
+		one[i] = 1
+	}
+	f.columns, f.offsets, f.y = append(f.columns, one), 1, c.Speed
+	if c.Angle != nil {
+		start := next()
+		copy(start, one)
+		integrate(c.Time, start)
+		f.columns, f.offsets, f.y = append(f.columns, start), 2, c.Angle
+		f.weight = make([]float64, n)
+		for i, v := range speed {
+			f.weight[i] = f.centre / v
+		}
+	}
+	for k := range powers {
+		p := next()
 		for i, v := range speed {
 			p[i] = 1
 			for range k {
 				p[i] *= (v - f.centre) / f.scale
 			}
 		}
-		return p
+		f.columns = append(f.columns, f.integrated(p))
 	}
-	f.columns, f.offsets = append(f.columns, course(0)), 1
-	f.y = c.Speed
-	if c.Angle != nil {
-		f.columns, f.offsets = append(f.columns, integral(c.Time, course(0))), 2
-		f.y = c.Angle
-		f.weight = make([]float64, len(speed))
-		for i, v := range speed {
-			f.weight[i] = f.centre / v
-		}
-	}
-	for k := range powers {
-		f.columns = append(f.columns, f.integrated(course(k)))
-	}
-	known := make([]float64, len(speed))
+	y := next()
 	for i, v := range speed {
-		known[i] = Polynomial(rig.Parasitic, v)
+		y[i] = Polynomial(rig.Parasitic, v)
 		if c.Brake != nil {
-			known[i] += c.Brake[i]
+			y[i] += c.Brake[i]
 		}
 	}
-	y := make([]float64, len(f.y))
-	for i, k := range f.integrated(known) {
-		y[i] = f.y[i] + k/f.inertia
+	for i, known := range f.integrated(y) {
+		y[i] = f.y[i] + known/f.inertia
 	}
 	f.y = y
 	return f
 }
 
-// integrated integrates v over time as often as the measured series asks for.
+// integrated integrates v over time, in place, as often as the measured series
+// asks for.
 func (f *coastFit) integrated(v []float64) []float64 {
 	for range f.offsets {
-		v = integral(f.time, v)
+		integrate(f.time, v)
 	}
 	return v
 }
@@ -281,18 +290,20 @@ func (f *coastFit) spread(quantum, x float64) float64 {
 	return noise.Variance(weights, fitted, f.variance) / plain
 }
 
-// integral returns the running integral of v over t by the trapezoid rule,
+// integrate replaces v by its running integral over t, by the trapezoid rule,
 // counted from the middle sample.
-func integral(t, v []float64) []float64 {
-	out := make([]float64, len(v))
+func integrate(t, v []float64) {
+	sum, before := 0.0, v[0]
+	v[0] = 0
 	for i := 1; i < len(v); i++ {
-		out[i] = out[i-1] + (t[i]-t[i-1])*(v[i]+v[i-1])/2
+		now := v[i]
+		sum += (t[i] - t[i-1]) * (now + before) / 2
+		v[i], before = sum, now
 	}
-	middle := out[len(v)/2]
-	for i := range out {
-		out[i] -= middle
+	middle := v[len(v)/2]
+	for i := range v {
+		v[i] -= middle
 	}
-	return out
 }
 
 // slopes returns the slope of y over t at every sample, from its neighbours.

@@ -52,7 +52,7 @@ func rawDeparture(t *testing.T, w *world, log *signal.Log, s Settings) float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	k := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}}
+	k := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, memory: new(memory)}
 	k.takePull()
 	if err := k.takeRatio(); err != nil {
 		t.Fatal(err)
@@ -150,7 +150,7 @@ func rawTeethDeparture(t *testing.T, w *world, log *signal.Log, s Settings) floa
 	}
 	train := signal.CountPulses(log.DrumPulse)
 	r.drum = pulseSeries(&train, float64(s.PulsesPerRev), nil)
-	k := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}}
+	k := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, memory: new(memory)}
 	k.takePull()
 	if err := k.takeRatio(); err != nil {
 		t.Fatal(err)

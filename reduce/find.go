@@ -122,32 +122,33 @@ func (f *finder) readThrottle() {
 	if f.r.log.Kind != signal.Sampled || len(v) != len(f.r.log.Time) {
 		return
 	}
-	t, sorted := make([]float64, 0, len(v)), make([]float64, 0, len(v))
-	values := make([]float64, 0, len(v))
-	last := math.Inf(-1)
-	for i, x := range v {
-		if ti := f.r.log.Time[i]; ti > last && !math.IsNaN(x) && !math.IsInf(x, 0) {
-			t, values, last = append(t, ti), append(values, x), ti
+	stride := max(1, len(v)/1000)
+	sample := make([]float64, 0, 2000)
+	for i := 0; i < len(v); i += stride {
+		if x := v[i]; x-x == 0 { // a number
+			sample = append(sample, x)
 		}
 	}
-	sorted = append(sorted, values...)
-	if len(sorted) < minimumSamples {
+	if len(sample) < minimumSamples {
 		f.note = "The throttle channel is empty and was not used."
 		return
 	}
-	many := 1 - math.Min(0.1, 10/float64(len(sorted)))
-	largest, least := signal.Quantile(sorted, many), signal.Quantile(sorted, 1-many)
+	many := 1 - math.Min(0.1, 10/float64(len(sample)))
+	largest, least := signal.Quantile(sample, many), signal.Quantile(sample, 1-many)
 	if largest-least < 0.2 {
 		f.note = "The throttle channel hardly moves and was not used."
 		return
 	}
 	f.lever, f.widest = make([]float64, len(f.lines.Time)), largest
-	i := 0
+	d := &f.r.drum
+	i, opening := 0, math.Inf(-1)
 	for k, at := range f.lines.Time {
-		for i+1 < len(t) && t[i+1] <= at {
-			i++
+		for ; i < len(d.time) && d.time[i] <= at; i++ {
+			if x := v[d.row(i)]; x-x == 0 {
+				opening = x
+			}
 		}
-		f.lever[k] = values[i]
+		f.lever[k] = opening
 	}
 }
 

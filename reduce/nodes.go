@@ -31,7 +31,7 @@ const reach = 0.1
 
 // fitNodes fits every node whose window lies within the pull.
 func (w *worker) fitNodes() {
-	w.nodes = make([]node, 0, len(w.s.NodesRPM))
+	w.nodes = w.nodes[:0]
 	k := 0
 	for _, rpm := range w.s.NodesRPM {
 		w.nodes = append(w.nodes, node{rpm: rpm, engine: rpm * math.Pi / 30})

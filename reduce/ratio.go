@@ -168,12 +168,15 @@ func (b *bins) fillCourse(ratio float64) {
 	n := len(b.time)
 	b.engine, b.rate = make([]float64, n), make([]float64, n)
 	raw := make([]float64, n)
+	j := 0
 	for k, t := range b.time {
-		r := ratio
-		if len(b.ratio) > 0 && t >= b.ratioTime[0]-b.width && t <= b.ratioTime[len(b.ratioTime)-1]+b.width {
-			r = interpolate(b.ratioTime, b.ratio, t)
+		raw[k] = ratio * b.drum[k]
+		for j+2 < len(b.ratio) && b.ratioTime[j+1] < t {
+			j++
 		}
-		raw[k] = r * b.drum[k]
+		if j+1 < len(b.ratio) && t >= b.ratioTime[0]-b.width && t <= b.ratioTime[len(b.ratioTime)-1]+b.width {
+			raw[k] = interpolate(b.ratioTime[j:j+2], b.ratio[j:j+2], t) * b.drum[k]
+		}
 	}
 	for k := range n {
 		side := min(2, k, n-1-k)

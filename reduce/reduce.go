@@ -35,8 +35,9 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	if !(ph.End > ph.Start) || !(ph.HighRPM > ph.LowRPM) {
 		return nil, &LogError{Problem: "no pull was found in the log", Cure: "Find the phases first."}
 	}
-	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, scratch: scratches.Get().(*signal.TurnScratch)}
-	defer scratches.Put(w.scratch)
+	m := memories.Get().(*memory)
+	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, memory: m}
+	defer memories.Put(m)
 	w.takePull()
 	if err := w.takeRatio(); err != nil {
 		return nil, err
@@ -101,12 +102,17 @@ type worker struct {
 	ratio float64
 
 	noise, engineNoise signal.Noise
-	scratch            *signal.TurnScratch
-	nodes              []node
+
+	*memory
 }
 
-// scratches keeps working memory from one pull to the next.
-var scratches = sync.Pool{New: func() any { return new(signal.TurnScratch) }}
+// memory is what is used again from one pull to the next.
+type memory struct {
+	scratch signal.TurnScratch
+	nodes   []node
+}
+
+var memories = sync.Pool{New: func() any { return new(memory) }}
 
 // takePull cuts the pull out of the record.
 func (w *worker) takePull() {
@@ -150,12 +156,12 @@ func (w *worker) removeTurnError() {
 	var bounds []int
 	var e signal.TurnError
 	for range 2 {
-		e, bounds = signal.OncePerTurn(w.time, shown, e, w.windowTime(), w.scratch)
+		e, bounds = signal.OncePerTurn(w.time, shown, e, w.windowTime(), &w.scratch)
 		if !e.Found() {
 			break
 		}
 		corrected := make([]float64, len(shown))
-		e.Correct(shown, corrected, w.scratch)
+		e.Correct(shown, corrected, &w.scratch)
 		w.value, w.out.EncoderError = corrected, e.Amplitude()
 		if e.Amplitude() < largeTurnError {
 			break
@@ -237,9 +243,9 @@ func (w *worker) takeCoast() {
 		c.Speed = d.value[lo:hi]
 		c.Quantum = signal.Quantum(c.Speed)
 		length := w.ph.CoastEnd - w.ph.CoastStart
-		if e, _ := signal.OncePerTurn(c.Time, c.Speed, signal.TurnError{}, math.Min(length, math.Max(2, length/8)), w.scratch); e.Found() {
+		if e, _ := signal.OncePerTurn(c.Time, c.Speed, signal.TurnError{}, math.Min(length, math.Max(2, length/8)), &w.scratch); e.Found() {
 			corrected := make([]float64, len(c.Speed))
-			e.Correct(c.Speed, corrected, w.scratch)
+			e.Correct(c.Speed, corrected, &w.scratch)
 			c.Speed = corrected
 		}
 	} else {

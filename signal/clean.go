@@ -66,8 +66,8 @@ func addRow(defects []Defect, kind string, i int, when, measured float64, unit s
 	return append(defects, Defect{Kind: kind, Row: i, Count: 1, Start: when, End: when, Measured: measured, Unit: unit})
 }
 
-// finite reports whether v is a number.
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+// finite reports whether v is a number: what is not has no difference to itself.
+func finite(v float64) bool { return v-v == 0 }
 
 // MedianInterval returns the median distance of neighbouring values of t, NaN
 // with fewer than two. It looks at up to 2,000 of them, evenly spread.

@@ -126,8 +126,10 @@ func (c *Correlogram) Add(residuals []float64, parameters int) {
 // the course of the signal, not from the lag, and no correlation is given.
 func (c *Correlogram) Noise(quantum float64) Noise {
 	n := Noise{Quantum: quantum}
-	if ss, count := c.lag(0); count > 0 && n.coarse(ss/count) {
-		return n
+	if quantum > 0 {
+		if products, pairs := c.lags(); pairs[0] > 0 && n.coarse(products[0]/pairs[0]) {
+			return n
+		}
 	}
 	n.Correlation = c.Correlation()
 	return n
@@ -149,10 +151,8 @@ func (c *Correlogram) Correlation() []float64 {
 	if c.count < 60 || c.parameters*5 > c.count {
 		return nil
 	}
-	var products, pairs, gamma [order + 1]float64
-	for k := range products {
-		products[k], pairs[k] = c.lag(k)
-	}
+	products, pairs := c.lags()
+	var gamma [order + 1]float64
 	if !(products[0] > 0) {
 		return nil
 	}
@@ -218,19 +218,27 @@ func durbin(gamma *[order + 1]float64) (a [order]float64, innovation float64) {
 	return a, innovation
 }
 
-// lag returns the sum of products of residuals k samples apart, and their number.
-func (c *Correlogram) lag(k int) (sum, pairs float64) {
+// lags returns the sums of products of residuals 0 to order samples apart, and the
+// numbers of products.
+func (c *Correlogram) lags() (products, pairs [order + 1]float64) {
 	for _, r := range c.stretches {
-		if k >= len(r) {
-			continue
+		for k := range min(len(r), order+1) {
+			pairs[k] += float64(len(r) - k)
 		}
-		ahead := r[k:]
-		for i, v := range ahead {
-			sum += v * r[i]
+		var s0, s1, s2, s3, before1, before2, before3 float64
+		for _, v := range r {
+			s0 += v * v
+			s1 += v * before1
+			s2 += v * before2
+			s3 += v * before3
+			before1, before2, before3 = v, before1, before2
 		}
-		pairs += float64(len(ahead))
+		products[0] += s0
+		products[1] += s1
+		products[2] += s2
+		products[3] += s3
 	}
-	return sum, pairs
+	return products, pairs
 }
 
 // Quantum returns the step in which the values y were recorded: the largest
