@@ -47,15 +47,16 @@ func TestDefectsFound(t *testing.T) {
 		harm          float64 // relative, on top of the noise
 	}{
 		{"gap", func(log *signal.Log) { cut(log, row, row+30) }, signal.Gap, signal.DrumSpeed, 1, row, false, 0.003},
-		{"repeated stamp", func(log *signal.Log) { log.Time[row] = log.Time[row-1] }, signal.RepeatedTime, signal.DrumSpeed, 1, row, false, 0.001},
-		{"stamp behind", func(log *signal.Log) { log.Time[row] = log.Time[row-3] }, signal.BackwardTime, signal.DrumSpeed, 1, row, false, 0.001},
-		{"stamp ahead", func(log *signal.Log) { log.Time[row] += 5 }, signal.BackwardTime, signal.DrumSpeed, 1, row, false, 0.001},
+		{"repeated stamp", func(log *signal.Log) { log.Time[row] = log.Time[row-1] }, signal.RepeatedTime, signal.DrumSpeed, 1, row, true, 0.001},
+		{"stamp behind", func(log *signal.Log) { log.Time[row] = log.Time[row-3] }, signal.BackwardTime, signal.DrumSpeed, 1, row, true, 0.001},
+		{"stamp ahead", func(log *signal.Log) { log.Time[row] += 5 }, signal.BackwardTime, signal.DrumSpeed, 1, row, true, 0.001},
 		{"stuck", func(log *signal.Log) { hold(log.Channel(signal.DrumSpeed), row, row+12) }, signal.Stuck, signal.DrumSpeed, 12, row, false, 0.1},
 		{"missing cells", func(log *signal.Log) {
 			for i := row; i < row+5; i++ {
 				log.Channel(signal.DrumSpeed)[i] = math.NaN()
 			}
 		}, signal.MissingCell, signal.DrumSpeed, 5, row, false, 0.002},
+		{"one missing cell", func(log *signal.Log) { log.Channel(signal.DrumSpeed)[row] = math.NaN() }, signal.MissingCell, signal.DrumSpeed, 1, row, true, 0.001},
 		{"missing engine cells", func(log *signal.Log) {
 			for i := row; i < row+5; i++ {
 				log.Channel(signal.EngineSpeed)[i] = math.Inf(1)
@@ -86,6 +87,40 @@ func TestDefectsFound(t *testing.T) {
 		if before, after := rms(w, plain), rms(w, r); !(after < before+c.harm) {
 			t.Errorf("%s: nodes are off by %.3f %%, without the defect by %.3f %%", c.name, after*100, before*100)
 		}
+	}
+}
+
+// TestSlowerEngineChannel: an engine speed in every tenth row is a slower channel,
+// not nine missing cells in ten, and the curve is as good.
+func TestSlowerEngineChannel(t *testing.T) {
+	w := twin().run()
+	log := noisyLog(w, 8)
+	plain := reduced(t, log, w.settings())
+	for i := range log.Time {
+		if i%10 != 3 {
+			log.Channel(signal.EngineSpeed)[i] = math.NaN()
+		}
+	}
+	r := reduced(t, log, w.settings())
+	if len(r.Findings) > 0 {
+		t.Errorf("findings: %+v", r.Findings)
+	}
+	if before, after := rms(w, plain), rms(w, r); !(after < before+0.0015) || r.Curve.Len() < plain.Curve.Len()-1 {
+		t.Errorf("nodes are off by %.3f %%, with a full channel by %.3f %%", after*100, before*100)
+	}
+}
+
+// TestCoarseStampsAreReported: stamps to the hundredth of a second at 200 samples a
+// second repeat all the time; every second row is lost, and that is said.
+func TestCoarseStampsAreReported(t *testing.T) {
+	w := twin().run()
+	log := noisyLog(w, 9)
+	for i, ti := range log.Time {
+		log.Time[i] = math.Floor(ti*100) / 100
+	}
+	r := reduced(t, log, w.settings())
+	if f, ok := look(r, signal.RepeatedTime, signal.DrumSpeed); !ok || f.Repaired || !f.InPull || f.Count < len(log.Time)*2/5 {
+		t.Errorf("findings: %+v", r.Findings)
 	}
 }
 

@@ -3,6 +3,7 @@ package reduce
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"fairpull/signal"
 )
@@ -91,13 +92,8 @@ func (r *record) openSampled(s *Settings) error {
 // stands off both neighbours by more than the fraction spike of the largest
 // speed is left out: neither a drum nor a crankshaft can do that.
 func (r *record) sampledSeries(name string, t, v []float64, spike float64) (series, error) {
+	all := len(t)
 	rows, defects := signal.Usable(t, v)
-	for _, d := range defects {
-		// A stamp is wrong for all channels: it is reported once.
-		if name == signal.DrumSpeed || d.Kind == signal.MissingCell {
-			r.events = append(r.events, event{name, d})
-		}
-	}
 	backward := 0
 	for _, d := range defects {
 		if d.Kind == signal.BackwardTime {
@@ -110,6 +106,7 @@ func (r *record) sampledSeries(name string, t, v []float64, spike float64) (seri
 	}
 	if rows != nil {
 		t, v = pick(t, rows), pick(v, rows)
+		r.noteLeftOut(name, t, rows, defects, all)
 	}
 	if len(t) < minimumSamples {
 		return series{}, &LogError{Line: lineOf(r.log, 0), Problem: fmt.Sprintf("only %d rows have a usable time and %s", len(t), name),
@@ -134,6 +131,37 @@ func (r *record) sampledSeries(name string, t, v []float64, spike float64) (seri
 		rows = keep
 	}
 	return series{time: t, value: v, speedTime: t, speed: v, rows: rows, interval: signal.MedianInterval(t)}, nil
+}
+
+// noteLeftOut notes the rows that were left out of a channel: t and rows are those
+// that are left, of all. Where the samples around close up to within the gap limit,
+// the fit loses nothing; unless rows are left out all the time, as with stamps too
+// coarse for the rate. An engine channel with values in some rows only, evenly, is
+// a slower channel and not a defect.
+func (r *record) noteLeftOut(name string, t []float64, rows []int, defects []signal.Defect, all int) {
+	limit := gapLimit * signal.MedianInterval(t)
+	rare := (all-len(rows))*20 <= all
+	slower := name != signal.DrumSpeed && (all-len(rows))*3 > all
+	for _, d := range defects {
+		// A stamp is wrong for all channels: it is reported once.
+		if name != signal.DrumSpeed && d.Kind != signal.MissingCell {
+			continue
+		}
+		next := sort.SearchInts(rows, d.Row)
+		before, after := d.Start, d.End
+		if next > 0 {
+			before = t[next-1]
+		}
+		if next < len(t) {
+			after = t[next]
+		}
+		closes := after-before <= limit
+		if closes && slower {
+			continue
+		}
+		d.Repaired = closes && rare
+		r.events = append(r.events, event{name, d})
+	}
 }
 
 // openBrake fills the brake torque from its own channel, or from force and arm.
