@@ -180,8 +180,14 @@ func tippingText(c *compare.Comparison) string {
 func (g *Gain) reason(c *compare.Comparison, r compare.Reason) string {
 	switch r {
 	case compare.SetupScatterUnknown:
+		if c.Scatter.Source == compare.FromCampaign {
+			return "the scatter from one setup to the next rests on too few setups of this campaign and on no earlier work"
+		}
 		return "the interval covers pull-to-pull scatter only, because the scatter from one setup to the next is not known"
 	case compare.BlockScatterUnknown:
+		if c.Scatter.Source != compare.Cancelled {
+			return "some blocks share a setup and the scatter from one change-over of parts to the next is not known"
+		}
 		return "the interval covers pull-to-pull scatter only, because all pulls share one setup and the scatter from one change-over of parts to the next is not known"
 	case compare.PullScatterUnknown:
 		return "no interval can be given, because no block repeats a pull"

@@ -77,6 +77,14 @@ var sentences = []struct {
 		withhold(c, compare.BlockScatterUnknown)
 		c.Scatter.Source, c.TippingSD = compare.Cancelled, 0.0042
 	}, withheld + "; the interval covers pull-to-pull scatter only, because all pulls share one setup and the scatter from one change-over of parts to the next is not known; if results scatter from one change-over to the next with a standard deviation above 0.42 % (at 5 degrees of freedom), this would not show a gain."},
+	{"setup scatter of its own on one degree of freedom", func(_ *Gain, c *compare.Comparison) {
+		withhold(c, compare.SetupScatterUnknown)
+		c.Scatter.Source, c.TippingSD = compare.FromCampaign, math.NaN()
+	}, withheld + "; the scatter from one setup to the next rests on too few setups of this campaign and on no earlier work."},
+	{"mixed setups, change-over scatter unknown", func(_ *Gain, c *compare.Comparison) {
+		withhold(c, compare.BlockScatterUnknown)
+		c.Scatter.Source, c.TippingSD = compare.FromBoth, math.NaN()
+	}, withheld + "; some blocks share a setup and the scatter from one change-over of parts to the next is not known."},
 	{"no replicates", func(_ *Gain, c *compare.Comparison) {
 		withhold(c, compare.PullScatterUnknown)
 		c.Band.Interval = false

@@ -255,7 +255,12 @@ func (a *Analysis) checkBracketing() []campaign.Check {
 			LimitSource: "docs/method.md, estimator", Touches: []string{"band", "peak_torque", "peak_power"},
 			Message: "The candidate stands between baseline blocks: a steady drift cannot pass for a gain.",
 		}
-		if !c.Bracketed {
+		switch {
+		case c.Bracketed:
+		case c.DriftBounded:
+			k.Status = campaign.Warn
+			k.Message = "The candidate does not stand between baseline blocks; the drift is bounded by what was declared beforehand or by earlier work, and rests on that."
+		default:
 			k.Status = campaign.Fail
 			k.Message = "The candidate does not stand between baseline blocks: warm-up or drift can pass for a gain. Measure the baseline again at the end (A-B-A)."
 		}
@@ -306,11 +311,11 @@ func (a *Analysis) checkSetups() []campaign.Check {
 			Touches: []string{"band", "peak_torque", "peak_power"},
 			Message: fmt.Sprintf("The comparison rests on %d setups.", len(setups)),
 		}
-		unknown := c.Scatter.Source == compare.FromNone || c.Scatter.Source == compare.Cancelled && !c.Scatter.BlockKnown
+		unknown := !c.Scatter.SetupKnown || !c.Scatter.BlockKnown
 		switch {
 		case unknown:
 			k.Status = campaign.Fail
-			k.Message = fmt.Sprintf("The comparison rests on %s and nothing says how far setups scatter. Re-strap between blocks and repeat both sides, or make a repeatability study of six setups of the baseline once: it serves every later campaign.", setupCount(len(setups)))
+			k.Message = fmt.Sprintf("The comparison rests on %s and too little is known of how far setups and change-overs scatter. Re-strap between blocks and repeat both sides, or make a repeatability study of six setups of the baseline once: it serves every later campaign.", setupCount(len(setups)))
 		case c.Scatter.Source == compare.Cancelled:
 			k.Message = "All blocks share one setup, whose offset drops out of the gain; another strapping-down was not tested."
 		case len(setups) < a.Limits.MinimumSetups:
