@@ -58,6 +58,7 @@ func rawDeparture(t *testing.T, w *world, log *signal.Log, s Settings) float64 {
 		t.Fatal(err)
 	}
 	k.fitNodes()
+	k.stateErrors()
 	k.fillCurve()
 	worst, _ := worstDeparture(w, k.out)
 	return worst
@@ -156,6 +157,7 @@ func rawTeethDeparture(t *testing.T, w *world, log *signal.Log, s Settings) floa
 		t.Fatal(err)
 	}
 	k.fitNodes()
+	k.stateErrors()
 	k.fillCurve()
 	worst, _ := worstDeparture(w, k.out)
 	return worst

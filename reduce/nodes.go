@@ -2,6 +2,7 @@ package reduce
 
 import (
 	"math"
+	"slices"
 
 	"fairpull/drum"
 	"fairpull/signal"
@@ -19,6 +20,7 @@ type node struct {
 	omega, alpha, jerk float64 // drum, rad/s, rad/s², rad/s³
 	torque             float64 // at the drum, N·m
 	torqueRate         float64 // N·m/s
+	standardError      float64 // of the torque referred to the engine, N·m
 
 	drum, engineFit      signal.Fit
 	brake                *signal.Fit // nil: no brake
@@ -157,6 +159,15 @@ func (w *worker) balance(n *node) bool {
 	n.torque = drum.Torque(w.s.Inertia, n.alpha, brake, *p, n.omega)
 	n.torqueRate = w.s.Inertia*n.jerk + brakeRate + (p[1]+2*p[2]*n.omega)*n.alpha
 	return n.omega > 0 && !math.IsNaN(n.torque) && !math.IsInf(n.torque, 0)
+}
+
+// stateErrors works out every node's standard error, and drops the nodes of a log
+// so wild that there is none.
+func (w *worker) stateErrors() {
+	for i := range w.nodes {
+		w.nodes[i].standardError = w.standardError(i)
+	}
+	w.nodes = slices.DeleteFunc(w.nodes, func(n node) bool { return math.IsNaN(n.standardError) || math.IsInf(n.standardError, 0) })
 }
 
 // standardError returns the standard uncertainty in N·m of node i's torque

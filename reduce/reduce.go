@@ -44,6 +44,7 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	}
 	w.removeTurnError()
 	w.fitNodes()
+	w.stateErrors()
 	if len(w.nodes) == 0 {
 		return nil, &LogError{Line: lineOf(log, r.drum.row(min(w.first, len(r.drum.time)-1))),
 			Problem: fmt.Sprintf("no node from %.0f to %.0f 1/min has its fitting window within the pull, which goes from %.0f to %.0f 1/min",
@@ -187,7 +188,7 @@ func blockNoise(t, y []float64, degree int, length, quantum float64) signal.Nois
 	var c signal.Correlogram
 	var f signal.Fit
 	residuals := make([]float64, n)
-	count := max(1, int((t[n-1]-t[0])/length))
+	count := int(math.Max(1, math.Min((t[n-1]-t[0])/length, float64(n/(degree+5)))))
 	first := 0
 	for k := range count {
 		end := searchAfter(t, t[0]+(t[n-1]-t[0])*float64(k+1)/float64(count))
@@ -224,7 +225,7 @@ func (w *worker) fillCurve() {
 		d := &w.nodes[i]
 		out.Curve.SpeedRPM[i] = d.rpm
 		out.Curve.Torque[i] = d.torque * d.omega / d.engine
-		out.Curve.StandardError[i] = w.standardError(i)
+		out.Curve.StandardError[i] = d.standardError
 		out.Time[i], out.DrumSpeed[i], out.DrumTorque[i] = d.time, d.omega, d.torque
 		out.Resolution[i] = signal.Resolution(w.r.degree) * d.half * d.engineRate * 30 / math.Pi
 	}

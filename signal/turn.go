@@ -185,9 +185,7 @@ func blocks(t, angle []float64, length float64) []int {
 		if t[i] < next {
 			continue
 		}
-		for t[i] >= next && length > 0 {
-			next += length
-		}
+		next = t[0] + length*(math.Floor((t[i]-t[0])/length)+1)
 		if i-first >= 12 && angle[i]-angle[first] >= 2*math.Pi && n-i >= 12 {
 			ends = append(ends, i)
 			first = i
