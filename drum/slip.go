@@ -23,9 +23,11 @@ func Slip(t, ratio []float64) (largest, at float64) {
 	if f.Over(t, ratio, middle, half, 2) != nil {
 		return math.NaN(), math.NaN()
 	}
+	course := make([]float64, n)
+	f.Values(t, course)
 	at = t[0]
 	for i, ti := range t {
-		if d := math.Abs(ratio[i]/f.At(0, ti) - 1); d > largest {
+		if d := math.Abs(ratio[i]/course[i] - 1); d > largest {
 			largest, at = d, ti
 		}
 	}

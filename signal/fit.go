@@ -42,11 +42,14 @@ func (f *Fit) Over(t, y []float64, centre, scale float64, degree int) error {
 	if err := f.over(t, y, centre, scale, degree); err != nil {
 		return err
 	}
-	f.sumSquares(t, y)
+	if f.ResidualSS < 0 {
+		f.sumSquares(t, y)
+	}
 	return nil
 }
 
-// over is Over without the residual sum of squares.
+// over is Over, but where the residual sum of squares wants a second pass it is
+// left at −1.
 func (f *Fit) over(t, y []float64, centre, scale float64, degree int) error {
 	if degree < 1 || degree > MaxDegree {
 		return fmt.Errorf("local fit of degree %d: 1 to %d are offered", degree, MaxDegree)
@@ -58,15 +61,16 @@ func (f *Fit) over(t, y []float64, centre, scale float64, degree int) error {
 	base, slope := f.chord(t, y)
 	var s [2*MaxDegree + 1]float64
 	var r [MaxDegree + 1]float64
+	var squares float64
 	if degree <= 3 {
-		f.cubicSums(t, y, base, slope, &s, &r)
+		squares = f.cubicSums(t, y, base, slope, &s, &r)
 	} else {
-		f.quarticSums(t, y, base, slope, &s, &r)
+		squares = f.quarticSums(t, y, base, slope, &s, &r)
 	}
 	if !f.inverse.setInverseOfMoments(&s, degree+1) {
 		return ErrSingular
 	}
-	f.solve(&r, base, slope)
+	f.solve(&r, squares, base, slope)
 	return nil
 }
 
@@ -81,7 +85,7 @@ func (f *Fit) Again(like *Fit, t, y []float64) error {
 	base, slope := f.chord(t, y)
 	inv := 1 / f.Scale
 	y = y[:len(t)]
-	var r0, r1, r2, r3, r4 float64
+	var r0, r1, r2, r3, r4, squares float64
 	for i, ti := range t {
 		x := (ti - f.Centre) * inv
 		v := y[i] - base - slope*x
@@ -89,11 +93,14 @@ func (f *Fit) Again(like *Fit, t, y []float64) error {
 		r0 += v
 		r1 += v * x
 		r2 += v * x2
-		r3 += v * x2 * x
-		r4 += v * x2 * x2
+		r3 += v * (x2 * x)
+		r4 += v * (x2 * x2)
+		squares += v * v
 	}
-	f.solve(&[MaxDegree + 1]float64{r0, r1, r2, r3, r4}, base, slope)
-	f.sumSquares(t, y)
+	f.solve(&[MaxDegree + 1]float64{r0, r1, r2, r3, r4}, squares, base, slope)
+	if f.ResidualSS < 0 {
+		f.sumSquares(t, y)
+	}
 	return nil
 }
 
@@ -108,8 +115,9 @@ func (f *Fit) chord(t, y []float64) (base, slope float64) {
 	return y[0] - slope*x0, slope
 }
 
-// cubicSums sums the powers of x up to 6 and of x with the values up to 3.
-func (f *Fit) cubicSums(t, y []float64, base, slope float64, s *[2*MaxDegree + 1]float64, r *[MaxDegree + 1]float64) {
+// cubicSums sums the powers of x up to 6 and of x with the values up to 3, and
+// returns the sum of squares of the values, both less the chord.
+func (f *Fit) cubicSums(t, y []float64, base, slope float64, s *[2*MaxDegree + 1]float64, r *[MaxDegree + 1]float64) (squares float64) {
 	var s1, s2, s3, s4, s5, s6, r0, r1, r2, r3 float64
 	centre, inv := f.Centre, 1/f.Scale
 	y = y[:len(t)]
@@ -128,13 +136,15 @@ func (f *Fit) cubicSums(t, y []float64, base, slope float64, s *[2*MaxDegree + 1
 		r1 += v * x
 		r2 += v * x2
 		r3 += v * x3
+		squares += v * v
 	}
 	*s = [2*MaxDegree + 1]float64{float64(len(t)), s1, s2, s3, s4, s5, s6}
 	*r = [MaxDegree + 1]float64{r0, r1, r2, r3}
+	return squares
 }
 
-// quarticSums sums the powers of x up to 8 and of x with the values up to 4.
-func (f *Fit) quarticSums(t, y []float64, base, slope float64, s *[2*MaxDegree + 1]float64, r *[MaxDegree + 1]float64) {
+// quarticSums is cubicSums for powers up to 8 and 4.
+func (f *Fit) quarticSums(t, y []float64, base, slope float64, s *[2*MaxDegree + 1]float64, r *[MaxDegree + 1]float64) (squares float64) {
 	var s1, s2, s3, s4, s5, s6, s7, s8, r0, r1, r2, r3, r4 float64
 	centre, inv := f.Centre, 1/f.Scale
 	y = y[:len(t)]
@@ -157,25 +167,38 @@ func (f *Fit) quarticSums(t, y []float64, base, slope float64, s *[2*MaxDegree +
 		r2 += v * x2
 		r3 += v * x3
 		r4 += v * x4
+		squares += v * v
 	}
 	*s = [2*MaxDegree + 1]float64{float64(len(t)), s1, s2, s3, s4, s5, s6, s7, s8}
 	*r = [MaxDegree + 1]float64{r0, r1, r2, r3, r4}
+	return squares
 }
 
-// solve turns the right-hand side r into coefficients.
-func (f *Fit) solve(r *[MaxDegree + 1]float64, base, slope float64) {
+// closeFit is the part of the squares below which the residual sum of squares is
+// not taken as a difference: a millionth costs six of the sixteen digits.
+const closeFit = 1e-6
+
+// solve turns the right-hand side r, and the sum of squares of the values, both less
+// the chord, into coefficients and the residual sum of squares; that is −1 where the
+// fit is so close that the difference would lose too many digits.
+func (f *Fit) solve(r *[MaxDegree + 1]float64, squares, base, slope float64) {
 	n := f.Degree + 1
 	f.Coefficients = [MaxDegree + 1]float64{}
+	f.ResidualSS = squares
 	for i := range n {
 		for j := range n {
 			f.Coefficients[i] += f.inverse[i][j] * r[j]
 		}
+		f.ResidualSS -= f.Coefficients[i] * r[i]
+	}
+	if !(f.ResidualSS > closeFit*squares) {
+		f.ResidualSS = -1
 	}
 	f.Coefficients[0] += base
 	f.Coefficients[1] += slope
 }
 
-// sumSquares sums the squared residuals, in a second pass over the samples.
+// sumSquares sums the squared residuals in a second pass over the samples.
 func (f *Fit) sumSquares(t, y []float64) {
 	c, inv := f.Coefficients, 1/f.Scale
 	y = y[:len(t)]
