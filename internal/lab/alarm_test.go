@@ -137,3 +137,52 @@ func mostAlarms(id string, campaigns float64) float64 {
 	}
 	return campaigns*rate + 4*math.Sqrt(campaigns*rate*(1-rate))
 }
+
+// Faults that hide where a witness is weak: none may pass for a gain.
+func TestWeakWitnesses(t *testing.T) {
+	for _, row := range []struct {
+		name, scenario string
+		change         func(*simulate.Scenario)
+	}{
+		{"tyre pressure, one pull a block", "tyre-pressure", func(s *simulate.Scenario) { s.Plan.PullsPerBlock = 1 }},
+		{"tyre pressure, one block without coast-downs", "tyre-pressure", func(s *simulate.Scenario) {
+			s.Faults = append(s.Faults, simulate.Fault{Name: "missing-coast-down", Pulls: []string{"4", "5", "6"}})
+		}},
+		{"another gear on one side, no engine speed", "null", func(s *simulate.Scenario) {
+			s.Vehicle.StateRatio, s.Logger.Sampled.EngineSpeed = true, false
+			s.Faults = append(s.Faults, simulate.Fault{Name: "wrong-gear", Configuration: "B", Size: 0.08})
+		}},
+		{"weather jump without a correction", "null", func(s *simulate.Scenario) {
+			s.Correction = "none"
+			s.Faults = append(s.Faults, simulate.Fault{Name: "weather-jump", Configuration: "A", Size: 20})
+		}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			for seed := uint64(1); seed <= 3; seed++ {
+				s := scenario(t, row.scenario, seed)
+				row.change(&s)
+				a := analyseScenario(t, s)
+				for _, c := range a.Comparisons {
+					if c.Verdict == compare.GainShown || c.Verdict == compare.LossShown {
+						t.Errorf("seed %d: %s by %.2f %%", seed, c.Verdict, 100*math.Expm1(c.Band.Gain))
+					}
+				}
+			}
+		})
+	}
+}
+
+// A log with a gap leaves no figure that stands on both sides of it.
+func TestGapLeavesNoFigureAcrossIt(t *testing.T) {
+	s := scenario(t, "demo", 3)
+	s.Faults = []simulate.Fault{{Name: "gap", Pulls: []string{"5"}, Size: 0.8}}
+	a := analyseScenario(t, s)
+	if got, _ := status(a, "band-not-covered"); got != campaign.Fail {
+		t.Errorf("band-not-covered is %q", got)
+	}
+	for i := 1; i < len(a.SpeedRPM); i++ {
+		if step := a.SpeedRPM[i] - a.SpeedRPM[i-1]; step > gridStep {
+			t.Errorf("the shared grid has a hole of %v rpm at %v", step, a.SpeedRPM[i])
+		}
+	}
+}

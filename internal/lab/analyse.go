@@ -59,7 +59,7 @@ func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, 
 	if err = sameKindOfFigure(a.Pulls); err != nil {
 		return nil, err
 	}
-	if a.SpeedRPM, err = sharedGrid(a.Pulls); err != nil {
+	if a.SpeedRPM, err = sharedGrid(a.Pulls, a.Campaign.Objective.BandRPM); err != nil {
 		return nil, err
 	}
 	a.BandCovered = covers(a.SpeedRPM, a.Campaign.Objective.BandRPM)

@@ -3,6 +3,7 @@ package lab
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fairpull/campaign"
@@ -59,11 +60,11 @@ const labLimit = "the lab's limit (default)"
 func (a *Analysis) check() []campaign.Check {
 	var checks []campaign.Check
 	for _, ask := range []func() []campaign.Check{
-		a.checkCorrectionRange, a.checkTemperatureRange, a.checkWeatherChange, a.checkPressurePlausible,
+		a.checkCorrectionRange, a.checkCorrectionStated, a.checkTemperatureRange, a.checkWeatherChange, a.checkPressurePlausible,
 		a.checkProcedure, a.checkOilTemperature, a.checkTyreSpeed, a.checkGear, a.checkSlip,
 		a.checkLogIntegrity, a.checkSameLog, a.checkBandCovered, a.checkPullRange, a.checkResolution,
 		a.checkRepeatability, a.checkTrendInBlock, a.checkUnusual,
-		a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
+		a.checkFigureKind, a.checkPeaks, a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
 		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory,
 	} {
 		checks = append(checks, ask()...)
@@ -73,7 +74,10 @@ func (a *Analysis) check() []campaign.Check {
 }
 
 // withholding are the checks whose unresolved fail withholds a verdict.
-var withholding = []string{"gear", "slip", "mixture-difference", "log-integrity", "log-repeated", "band-not-covered"}
+var withholding = []string{
+	"gear", "slip", "mixture-difference", "log-integrity", "log-repeated", "band-not-covered",
+	"correction-stated", "uncorrected-air",
+}
 
 // withhold notes on each check the candidates whose verdict it withholds: a
 // fail of one of the withholding checks that stands unresolved on a pull of
@@ -180,6 +184,11 @@ func (a *Analysis) withAnswers(k campaign.Check) campaign.Check {
 func (a *Analysis) write(si float64, d quantity.Dimension, places int) string {
 	unit := a.units.Unit(d)
 	return fmt.Sprintf("%.*f %s", places, unit.From(si), unit.Name)
+}
+
+// confidence words a comparison's confidence: "95 %".
+func confidence(c *compare.Comparison) string {
+	return strconv.FormatFloat(100*c.Confidence, 'g', 6, 64) + " %"
 }
 
 func number(v float64) *float64 { return &v }

@@ -6,6 +6,7 @@ import (
 
 	"fairpull/air"
 	"fairpull/campaign"
+	"fairpull/compare"
 	"fairpull/correction"
 	"fairpull/quantity"
 )
@@ -88,35 +89,28 @@ func (a *Analysis) checkTemperatureRange() []campaign.Check {
 	return []campaign.Check{k}
 }
 
-// checkWeatherChange asks, for each comparison, how far the correction differs
-// between the sides: what the correction gets wrong enters the gain by that much.
+// checkWeatherChange asks, for each comparison, how far the air differs between
+// the sides: what a correction gets wrong enters the gain by that much, and
+// without a correction all of it.
 func (a *Analysis) checkWeatherChange() []campaign.Check {
 	if !a.weatherKnown() {
-		return nil
-	}
-	reference := a.Standard
-	if !reference.Corrects() {
-		reference, _ = correction.ByName("SAE J1349")
+		return a.unknownAir()
 	}
 	var checks []campaign.Check
 	for i := range a.Comparisons {
 		c := &a.Comparisons[i]
-		change := 0.0
-		for _, b := range c.Blocks {
-			mean := 0.0
-			for _, name := range b.Pulls {
-				factor, err := reference.Factor(*a.pull(name).Air)
-				if err != nil {
-					return nil // refused earlier, where the standard is the campaign's
-				}
-				mean += math.Log(factor) / float64(len(b.Pulls))
-			}
-			change += b.Weight * mean
+		change, ok := a.factorChange(c)
+		if !ok {
+			return nil
 		}
 		k := campaign.Check{
 			ID: "weather-change", Status: campaign.Pass, Comparison: c.Candidate, Unit: "%",
 			Measured: number(100 * math.Expm1(change)), Limit: number(100 * a.Limits.WeatherChange),
 			LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},
+		}
+		if !a.Standard.Corrects() {
+			checks = append(checks, a.uncorrected(k, c, change)...)
+			continue
 		}
 		k.Message = fmt.Sprintf("The air changed the correction by %.2f %% between the sides; its doubt is in the interval.", *k.Measured)
 		if math.Abs(*k.Measured) > *k.Limit {
@@ -126,6 +120,99 @@ func (a *Analysis) checkWeatherChange() []campaign.Check {
 		checks = append(checks, k)
 	}
 	return checks
+}
+
+// unknownAir warns where no correction was applied and nothing says how the air
+// differed. With a correction the air is always known.
+func (a *Analysis) unknownAir() []campaign.Check {
+	if a.Standard.Corrects() {
+		return nil
+	}
+	return []campaign.Check{{
+		ID: "weather-change", Status: campaign.Warn, LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},
+		Message: "No correction was applied and the air of the pulls is not written down: what the weather did between the sides is part of the gain, and nobody can say how much. Write down pressure, temperature and humidity for every pull.",
+	}}
+}
+
+// uncorrected fills k for figures that were not corrected: the measured value is
+// what the air alone accounts for. Where that is large, or a quarter of the gain,
+// a fail of its own withholds the verdict.
+func (a *Analysis) uncorrected(k campaign.Check, c *compare.Comparison, change float64) []campaign.Check {
+	air := math.Expm1(-change)
+	k.Measured, k.Status = number(100*air), campaign.Warn
+	k.Message = fmt.Sprintf("No correction was applied: by the form of SAE J1349 the air alone accounts for %+.2f %% between the sides. Choose a standard under [correction].", 100*air)
+	figure := c.Figure(c.Primary)
+	large := math.Abs(air) > a.Limits.WeatherChange ||
+		math.Abs(air) > a.Limits.CoastShare && figure.Missing == "" && math.Abs(air) > a.Limits.CoastShareOfGain*math.Abs(math.Expm1(figure.Gain))
+	if !large {
+		return []campaign.Check{k}
+	}
+	fail := k
+	fail.ID, fail.Status, fail.Pulls = "uncorrected-air", campaign.Fail, a.pullsOf(c.Candidate)
+	return []campaign.Check{k, a.withAnswers(fail)}
+}
+
+// factorChange returns how far ln of the correction factor differs between the
+// sides, with the weights of the gain; by the 1990 form of SAE J1349 where the
+// campaign corrects nothing.
+func (a *Analysis) factorChange(c *compare.Comparison) (float64, bool) {
+	reference := a.Standard
+	if !reference.Corrects() {
+		reference, _ = correction.ByName("SAE J1349")
+	}
+	change := 0.0
+	for _, b := range c.Blocks {
+		for _, name := range b.Pulls {
+			factor, err := reference.Factor(*a.pull(name).Air)
+			if err != nil {
+				return 0, false
+			}
+			change += b.Weight * math.Log(factor) / float64(len(b.Pulls))
+		}
+	}
+	return change, true
+}
+
+// statedSlack is how far a stated factor may be off the one that the standard
+// gives for the air written beside it.
+const statedSlack = 0.01
+
+// checkCorrectionStated holds the factors that came with curve logs against the
+// air written beside them.
+func (a *Analysis) checkCorrectionStated() []campaign.Check {
+	k := campaign.Check{
+		ID: "correction-stated", Status: campaign.Pass, Unit: "%", Limit: number(100 * statedSlack),
+		LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},
+	}
+	worst, asked := 0.0, false
+	for _, p := range usedPulls(a.Pulls) {
+		applied, err := correction.ByName(p.CorrectionApplied)
+		if err != nil || !applied.Corrects() || p.Air == nil || !(p.CorrectionFactor > 0) {
+			continue
+		}
+		own, err := applied.Factor(*p.Air)
+		if err != nil {
+			continue
+		}
+		asked = true
+		off := p.CorrectionFactor/own - 1
+		if math.Abs(off) > math.Abs(worst) {
+			worst = off
+		}
+		if math.Abs(off) > statedSlack {
+			k.Pulls = append(k.Pulls, p.Name)
+		}
+	}
+	if !asked {
+		return nil
+	}
+	k.Measured = number(100 * worst)
+	k.Message = fmt.Sprintf("The correction factors that came with the curves fit the air written beside them within %.2f %%.", math.Abs(100*worst))
+	if len(k.Pulls) > 0 {
+		k.Status = campaign.Fail
+		k.Message = fmt.Sprintf("The correction factor stated for %s does not fit the air written beside it (off by up to %+.1f %%): the factor, the standard or the weather is wrong, and the gain moves with it.", pullList(k.Pulls), 100*worst)
+	}
+	return []campaign.Check{a.withAnswers(k)}
 }
 
 func (a *Analysis) weatherKnown() bool {

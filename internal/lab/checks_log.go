@@ -3,6 +3,7 @@ package lab
 import (
 	"crypto/sha256"
 	"fmt"
+	"slices"
 	"strings"
 
 	"fairpull/campaign"
@@ -23,7 +24,7 @@ func (a *Analysis) checkLogIntegrity() []campaign.Check {
 		status, found := campaign.Pass, []string(nil)
 		for i := range p.Result.Findings {
 			f := &p.Result.Findings[i]
-			found = append(found, describe(f))
+			found = append(found, describe(f, p.Kind))
 			switch {
 			case f.InPull && !f.Repaired:
 				status, worst = campaign.Fail, f
@@ -65,10 +66,13 @@ func (a *Analysis) checkLogIntegrity() []campaign.Check {
 const maxSentences = 6
 
 // describe words one finding.
-func describe(f *reduce.Finding) string {
-	where := fmt.Sprintf("%s, %.2f s into the log", strings.ReplaceAll(f.Channel, "_", " "), f.Time)
-	if f.Channel == "" {
-		where = fmt.Sprintf("%.2f s into the log", f.Time)
+func describe(f *reduce.Finding, kind signal.Kind) string {
+	where := fmt.Sprintf("%.2f s into the log", f.Time)
+	if kind == signal.Reduced { // no time base: the row is the place
+		where = fmt.Sprintf("data row %d", f.Row+1)
+	}
+	if f.Channel != "" {
+		where = strings.ReplaceAll(f.Channel, "_", " ") + ", " + where
 	}
 	count := ""
 	if f.Count > 1 {
@@ -93,7 +97,11 @@ func (a *Analysis) checkSameLog() []campaign.Check {
 	first := map[[sha256.Size]byte]string{}
 	for _, p := range usedPulls(a.Pulls) {
 		if other, seen := first[p.digest]; seen {
-			k.Pulls = append(k.Pulls, other, p.Name)
+			if !slices.Contains(k.Pulls, other) {
+				k.Pulls = append(k.Pulls, other)
+			}
+			k.Pulls = append(k.Pulls, p.Name)
+			continue
 		}
 		first[p.digest] = p.Name
 	}
@@ -101,7 +109,7 @@ func (a *Analysis) checkSameLog() []campaign.Check {
 		k.Status = campaign.Fail
 		k.Message = fmt.Sprintf("The logs of %s are the same file, byte for byte: one of them is not the pull it is written down as. Put the right log in its place, or exclude the pull, with the reason.", pullList(k.Pulls))
 	}
-	return []campaign.Check{k}
+	return []campaign.Check{a.withAnswers(k)}
 }
 
 // checkBandCovered asks whether every used pull covers the whole riding band.
@@ -125,11 +133,14 @@ func (a *Analysis) checkBandCovered() []campaign.Check {
 		k.Measured, k.Limit = number(low), number(band[0])
 	}
 	for _, p := range usedPulls(a.Pulls) {
-		if !covers(p.Corrected.SpeedRPM, band) {
-			k.Pulls = append(k.Pulls, p.Name)
+		for _, rpm := range gridNodes(band) {
+			if inBand(rpm, band) && !everyPullHas([]*Pull{p}, rpm) {
+				k.Pulls = append(k.Pulls, p.Name)
+				break
+			}
 		}
 	}
-	k.Message = fmt.Sprintf("The used pulls share %.0f to %.0f rpm and the riding band is %.0f to %.0f rpm: there is no band figure, and no narrower one is put in its place. %s %s part of the band; begin full throttle lower or hold it longer, or state the band that was meant.",
+	k.Message = fmt.Sprintf("The used pulls share %.0f to %.0f rpm and the riding band is %.0f to %.0f rpm: there is no band figure, and no narrower one is put in its place. %s %s part of the band; begin full throttle lower, hold it longer, log it without gaps, or state the band that was meant.",
 		low, high, band[0], band[1], capital(pullList(k.Pulls)), misses(k.Pulls))
 	return []campaign.Check{a.withAnswers(k)}
 }

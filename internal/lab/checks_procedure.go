@@ -28,6 +28,7 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 		LimitSource: "the campaign's set point " + s.Key, Touches: []string{"pulls"},
 	}
 	worst := 0.0
+	slack := 1e-9 * (math.Abs(s.Target) + s.Tolerance) // a value at the limit is inside it, whatever its last bit
 	var outside, missing []string
 	for _, p := range usedPulls(a.Pulls) {
 		value := setPointValue(p, s.Key, name, unit)
@@ -39,9 +40,13 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 		if math.Abs(departure) > math.Abs(worst) {
 			worst = departure
 		}
-		if math.Abs(departure) > s.Tolerance {
+		if math.Abs(departure) > s.Tolerance+slack {
 			outside = append(outside, p.Name)
 		}
+	}
+	unitName := ""
+	if shown.Name != "" {
+		unitName = " " + shown.Name
 	}
 	words := strings.ReplaceAll(name, "_", " ")
 	worst = shown.FromDifference(unit.SIDifference(worst))
@@ -49,7 +54,7 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 	var says []string
 	if len(outside) > 0 {
 		k.Status = campaign.Fail
-		says = append(says, fmt.Sprintf("%s %s %s outside %.4g ± %.3g %s (off by up to %+.3g %s).", capital(pullList(outside)), have(outside), words, target, tolerance, shown.Name, worst, shown.Name))
+		says = append(says, fmt.Sprintf("%s %s %s outside %.4g ± %.3g%s (off by up to %+.3g%s).", capital(pullList(outside)), have(outside), words, target, tolerance, unitName, worst, unitName))
 	}
 	if n := len(missing); n > 0 {
 		if k.Status == campaign.Pass {
@@ -62,7 +67,7 @@ func (a *Analysis) checkSetPoint(s campaign.SetPoint) campaign.Check {
 	}
 	k.Pulls = append(outside, missing...)
 	if len(says) == 0 {
-		says = append(says, fmt.Sprintf("%s held at %.4g ± %.3g %s (largest departure %+.3g %s).", capital(words), target, tolerance, shown.Name, worst, shown.Name))
+		says = append(says, fmt.Sprintf("%s held at %.4g ± %.3g%s (largest departure %+.3g%s).", capital(words), target, tolerance, unitName, worst, unitName))
 	}
 	k.Message = strings.Join(says, " ")
 	return k

@@ -34,13 +34,18 @@ func (a *Analysis) checkTyreSpeed() []campaign.Check {
 	fastest := 0.0
 	for i := range a.Pulls {
 		p := &a.Pulls[i]
-		if p.Result == nil {
+		if p.Result == nil || math.IsNaN(p.Result.MaxSurfaceSpeed) {
 			continue
 		}
 		fastest = max(fastest, p.Result.MaxSurfaceSpeed)
 		if p.Result.MaxSurfaceSpeed > limit {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
+	}
+	if fastest == 0 {
+		k.Status = campaign.Warn
+		k.Message = "The logs do not hold the speed of the drum: whether the tyre was run past its rating was not checked."
+		return []campaign.Check{k}
 	}
 	k.Measured = number(unit.From(fastest))
 	k.Message = fmt.Sprintf("The drum surface reached %s; the tyre may run %s.", a.write(fastest, quantity.Speed, 0), a.write(limit, quantity.Speed, 0))
@@ -54,7 +59,20 @@ func (a *Analysis) checkTyreSpeed() []campaign.Check {
 
 // checkGear asks whether all pulls were made in the same gear.
 func (a *Analysis) checkGear() []campaign.Check {
-	used := slices.DeleteFunc(usedPulls(a.Pulls), func(p *Pull) bool { return !(p.Result.Ratio > 0) })
+	var used []*Pull
+	var unasked []string
+	for _, p := range usedPulls(a.Pulls) {
+		switch {
+		case p.Kind == signal.Reduced: // no drum speed to hold the engine's against
+		case math.IsNaN(p.Result.SlipMax): // no engine speed: the stated ratio was used
+			unasked = append(unasked, p.Name)
+		case p.Result.Ratio > 0:
+			used = append(used, p)
+		}
+	}
+	if len(unasked) > 0 {
+		return []campaign.Check{a.withAnswers(a.gearUnasked(unasked))}
+	}
 	if len(used) == 0 {
 		return nil
 	}
@@ -85,6 +103,38 @@ func (a *Analysis) checkGear() []campaign.Check {
 			capital(pullList(k.Pulls)), 100*worst, middle)
 	}
 	return []campaign.Check{a.withAnswers(k)}
+}
+
+// gearUnasked is the gear check of pulls without engine speed, for which the
+// stated ratio was taken. One witness is left: pulls end near the limiter, so in
+// another gear they end at another drum speed.
+func (a *Analysis) gearUnasked(unasked []string) campaign.Check {
+	k := campaign.Check{
+		ID: "gear", Status: campaign.Warn, Pulls: unasked, Unit: "%", Limit: number(100 * a.Limits.GearRatio),
+		LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power", "curve"},
+	}
+	k.Message = fmt.Sprintf("The gear was not measured in %s: the log has no engine speed, so the stated engine turns a drum turn were taken. A pull in another gear would pass for a gain or a loss; log the engine speed.", pullList(unasked))
+	var ends []float64
+	for _, name := range unasked {
+		ends = append(ends, a.pull(name).Result.Phases.HighRPM)
+	}
+	middle, worst := median(ends), 0.0
+	var off []string
+	for i, name := range unasked {
+		departure := ends[i]/middle - 1
+		if math.Abs(departure) > math.Abs(worst) {
+			worst = departure
+		}
+		if math.Abs(departure) > a.Limits.GearRatio {
+			off = append(off, name)
+		}
+	}
+	k.Measured = number(100 * worst)
+	if len(off) > 0 {
+		k.Status, k.Pulls = campaign.Fail, off
+		k.Message = fmt.Sprintf("The logs have no engine speed, and %s ended at another drum speed than the rest (%+.1f %%): another gear, or a throttle closed early. Find out which; log the engine speed, and repeat or exclude what does not belong, with the reason.", pullList(off), 100*worst)
+	}
+	return k
 }
 
 func median(values []float64) float64 {
@@ -232,7 +282,7 @@ func (a *Analysis) checkCoastDown() []campaign.Check {
 		s, ok := a.coastShare(c)
 		if !ok {
 			k.Status = campaign.Warn
-			k.Message = "Coast-downs are missing, or not repeated within a block: nothing tells the engine's change from a change of tyre, straps or driveline. Pull the clutch lever at the end of every pull and log the drum until it is slow."
+			k.Message = "A side has no coast-down: nothing tells the engine's change from a change of tyre, straps or driveline. Pull the clutch lever at the end of every pull and log the drum until it is slow."
 			checks = append(checks, k)
 			continue
 		}
@@ -244,7 +294,7 @@ func (a *Analysis) checkCoastDown() []campaign.Check {
 
 func (a *Analysis) wordCoastDown(k *campaign.Check, c *compare.Comparison, s share) {
 	k.Measured = number(100 * s.Value)
-	interval := fmt.Sprintf("%.2f %% of wheel power (%.0f %% interval %.2f to %.2f %%)", 100*s.Value, 100*c.Confidence, 100*s.Lo, 100*s.Hi)
+	interval := fmt.Sprintf("%.2f %% of wheel power (%s interval %.2f to %.2f %%)", 100*s.Value, confidence(c), 100*s.Lo, 100*s.Hi)
 	wheel := ""
 	if s.WithoutWheel {
 		wheel = " The wheel's inertia is not given; the drum's alone was used."

@@ -183,7 +183,7 @@ func (a *Analysis) checkUnusual() []campaign.Check {
 		Touches:     []string{"band", "curve", "pulls"},
 		Message:     "No pull stands out from the others of its block.",
 	}
-	worst := 0.0
+	worst, where := 0.0, ""
 	for _, c := range a.Comparisons {
 		for _, u := range c.Unusual {
 			names := []string{u.Pull}
@@ -196,15 +196,17 @@ func (a *Analysis) checkUnusual() []campaign.Check {
 				}
 			}
 			if math.Abs(u.Deviation) > math.Abs(worst) {
-				worst = u.Deviation
+				worst, where = u.Deviation, ""
+				if u.Pull != "" && !u.Level {
+					where = fmt.Sprintf(" at %.0f rpm", u.AtRPM)
+				}
 			}
 		}
 	}
-	k.Measured = number(100 * math.Expm1(worst))
 	if len(k.Pulls) > 0 {
-		k.Status = campaign.Warn
-		k.Message = fmt.Sprintf("%s %s out from the rest of the block (%+.2f %%). It stays in: look for the cause, and exclude it only with a reason that is not the figure itself; the result with and without it is then shown.",
-			capital(pullList(k.Pulls)), stands(k.Pulls), 100*math.Expm1(worst))
+		k.Status, k.Measured = campaign.Warn, number(100*math.Expm1(worst))
+		k.Message = fmt.Sprintf("%s %s out from the rest of the block (%+.2f %%%s). It stays in: look for the cause, and exclude it only with a reason that is not the figure itself; the result with and without it is then shown.",
+			capital(pullList(k.Pulls)), stands(k.Pulls), 100*math.Expm1(worst), where)
 	}
 	return []campaign.Check{a.withAnswers(k)}
 }
@@ -220,17 +222,22 @@ func stands(names []string) string {
 func (a *Analysis) checkDrift() []campaign.Check {
 	var checks []campaign.Check
 	for _, c := range a.Comparisons {
-		if !c.Drift.Known {
+		d := c.Drift
+		if !d.Known {
+			checks = append(checks, campaign.Check{
+				ID: "drift", Status: campaign.Warn, Comparison: c.Candidate, Unit: "%",
+				LimitSource: "docs/method.md, drift", Touches: []string{"drift", "band", "peak_torque", "peak_power"},
+				Message: "The drift of the level over the session could not be found: that takes three blocks, baseline before and after the candidate, with repeated pulls.",
+			})
 			continue
 		}
-		d := c.Drift
 		k := campaign.Check{
 			ID: "drift", Status: campaign.Pass, Comparison: c.Candidate, Unit: "%",
 			Measured:    number(100 * math.Expm1(d.Change)),
 			LimitSource: "p < 0.10 for the change over the session (docs/method.md, drift)",
 			Touches:     []string{"drift", "band", "peak_torque", "peak_power"},
 		}
-		interval := fmt.Sprintf("%+.2f %% over the session (%.0f %% interval %+.2f to %+.2f %%)", *k.Measured, 100*c.Confidence, 100*math.Expm1(d.ChangeLo), 100*math.Expm1(d.ChangeHi))
+		interval := fmt.Sprintf("%+.2f %% over the session (%s interval %+.2f to %+.2f %%)", *k.Measured, confidence(&c), 100*math.Expm1(d.ChangeLo), 100*math.Expm1(d.ChangeHi))
 		switch {
 		case d.Gate:
 			k.Status = campaign.Fail
@@ -238,6 +245,9 @@ func (a *Analysis) checkDrift() []campaign.Check {
 		case d.Detected:
 			k.Status = campaign.Warn
 			k.Message = "The level drifted by " + interval + "; the order of blocks takes a steady drift out, and an allowance for an unsteady one is in the interval."
+			if a.Campaign.Objective.DriftLinear {
+				k.Message = "The level drifted by " + interval + "; it was declared steady beforehand, the order of blocks takes it out, and there is no allowance for an unsteady one."
+			}
 		default:
 			k.Message = "No drift was found: " + interval + "."
 		}
@@ -253,7 +263,7 @@ func (a *Analysis) checkBracketing() []campaign.Check {
 		k := campaign.Check{
 			ID: "bracketing", Status: campaign.Pass, Comparison: c.Candidate,
 			LimitSource: "docs/method.md, estimator", Touches: []string{"band", "peak_torque", "peak_power"},
-			Message: "The candidate stands between baseline blocks: a steady drift cannot pass for a gain.",
+			Message: "The sides were measured in turn, in an order in which a steady drift cannot pass for a gain.",
 		}
 		switch {
 		case c.Bracketed:
@@ -356,4 +366,37 @@ func (a *Analysis) checkHistory() []campaign.Check {
 		checks = append(checks, k)
 	}
 	return checks
+}
+
+// checkPeaks says why a peak has no gain.
+func (a *Analysis) checkPeaks() []campaign.Check {
+	var checks []campaign.Check
+	for _, c := range a.Comparisons {
+		for _, peak := range []struct {
+			touches, words string
+			figure         compare.Figure
+		}{{"peak_torque", "peak torque", c.PeakTorque}, {"peak_power", "peak power", c.PeakPower}} {
+			if peak.figure.Missing == "" {
+				continue
+			}
+			checks = append(checks, campaign.Check{
+				ID: "peak-not-bracketed", Status: campaign.Warn, Comparison: c.Candidate,
+				LimitSource: "docs/method.md, scalars", Touches: []string{peak.touches},
+				Message: fmt.Sprintf("There is no gain in %s: %s. Pull from lower or to higher engine speeds, so that the peak lies within.", peak.words, peak.figure.Missing),
+			})
+		}
+	}
+	return checks
+}
+
+// checkFigureKind says that figures are crank figures where they are.
+func (a *Analysis) checkFigureKind() []campaign.Check {
+	if !usedPulls(a.Pulls)[0].AtCrank {
+		return nil
+	}
+	return []campaign.Check{{
+		ID: "crank-figures", Status: campaign.Warn, LimitSource: "the logs' own headers",
+		Touches: []string{"band", "peak_torque", "peak_power", "curve"},
+		Message: "The curves give crank figures, worked out elsewhere from losses that cannot be checked here; they are no wheel figures.",
+	}}
 }

@@ -178,6 +178,10 @@ func (r *reduction) reduce() error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", r.pull.Log, err)
 	}
+	dropPoorNodes(r.pull.Result)
+	if r.pull.Result.Curve.Len() == 0 {
+		return fmt.Errorf("%s: no engine speed has a torque that could be told from the noise", r.pull.Log)
+	}
 	return nil
 }
 
@@ -318,27 +322,55 @@ func scaled(c curve.Curve, by float64) curve.Curve {
 	return out
 }
 
-// sharedGrid returns the nodes that every used pull has.
-func sharedGrid(pulls []Pull) ([]float64, error) {
-	var shared []float64
-	first := true
-	for i := range pulls {
-		p := &pulls[i]
-		switch {
-		case !p.Used:
-		case first:
-			shared, first = slices.Clone(p.Corrected.SpeedRPM), false
-		default:
-			shared = slices.DeleteFunc(shared, func(rpm float64) bool {
-				_, found := slices.BinarySearch(p.Corrected.SpeedRPM, rpm)
-				return !found
-			})
+// sharedGrid returns the nodes that every used pull has: the longest stretch of
+// the grid without a hole in any of them, so that no figure stands on both sides
+// of one.
+func sharedGrid(pulls []Pull, band [2]float64) ([]float64, error) {
+	used := usedPulls(pulls)
+	var shared, run []float64
+	for _, rpm := range gridNodes(band) {
+		if !everyPullHas(used, rpm) {
+			run = nil
+			continue
+		}
+		if run = append(run, rpm); len(run) > len(shared) {
+			shared = run
 		}
 	}
 	if len(shared) < minSharedNodes {
-		return nil, fmt.Errorf("the used pulls share %d engine speeds of the %.0f/min grid; a comparison needs %d.\n  See where each pull lies with: fairpull reduce FOLDER", len(shared), gridStep, minSharedNodes)
+		return nil, fmt.Errorf("the used pulls share %d engine speeds in a row of the %.0f rpm grid; a comparison needs %d.\n  See where each pull lies with: fairpull reduce FOLDER", len(shared), gridStep, minSharedNodes)
 	}
 	return shared, nil
+}
+
+// worstNode is the relative standard error above which a node says nothing: its
+// window lies mostly in a gap.
+const worstNode = 0.05
+
+// dropPoorNodes takes the nodes out of a result whose standard error is a large
+// part of their torque.
+func dropPoorNodes(r *reduce.Result) {
+	at := 0
+	for i, torque := range r.Curve.Torque {
+		if !(torque > 0) || r.Curve.StandardError[i] > worstNode*torque {
+			continue
+		}
+		for _, series := range [][]float64{
+			r.Curve.SpeedRPM, r.Curve.Torque, r.Curve.StandardError,
+			r.Time, r.DrumSpeed, r.DrumTorque, r.Resolution, r.Compensated,
+		} {
+			if i < len(series) {
+				series[at] = series[i]
+			}
+		}
+		at++
+	}
+	for _, series := range []*[]float64{
+		&r.Curve.SpeedRPM, &r.Curve.Torque, &r.Curve.StandardError,
+		&r.Time, &r.DrumSpeed, &r.DrumTorque, &r.Resolution, &r.Compensated,
+	} {
+		*series = (*series)[:min(at, len(*series))]
+	}
 }
 
 // minSharedNodes is the least a comparison can stand on: a curve, not a point.
