@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"strings"
+	"syscall"
 	"unicode"
 
 	"fairpull/campaign"
@@ -189,12 +190,39 @@ func checkFile(files fs.FS, path string) error {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return because(ErrMissing, "is not there")
+	case err != nil && leadsOut(files, path, err):
+		return because(ErrOutside, "is, or is reached by, a link that leads out of the folder")
 	case err != nil:
 		return as(ErrNotFile, err)
 	case !info.Mode().IsRegular():
 		return ErrNotFile
 	}
 	return nil
+}
+
+// leadsOut says whether err, of following path, comes from a link that leaves
+// the folder: one of the path's steps is a link, and the system itself has no
+// objection to it. What confines the files gives no error of its own for it.
+func leadsOut(files fs.FS, path string, err error) bool {
+	var system syscall.Errno
+	if errors.As(err, &system) {
+		return false
+	}
+	for end := 0; end < len(path); end++ {
+		if next := strings.IndexByte(path[end:], '/'); next >= 0 {
+			end += next
+		} else {
+			end = len(path)
+		}
+		info, err := fs.Lstat(files, path[:end])
+		if err != nil {
+			return false
+		}
+		if info.Mode()&fs.ModeSymlink != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // readFile returns the content of a regular file of at most limit bytes.

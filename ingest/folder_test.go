@@ -263,6 +263,10 @@ func TestLinksAndDevices(t *testing.T) {
 			continue
 		}
 		refusal{line: 2, kind: errors.Unwrap(asSyntax(t, err)), says: path}.check(t, err)
+		leadsOut := strings.HasPrefix(path, "logs/absolute") || strings.HasPrefix(path, "logs/relative") || strings.HasPrefix(path, "up/") || path == "logs/zero.csv"
+		if said := strings.Contains(err.Error(), "a link that leads out of the folder"); said != leadsOut || errors.Is(err, ErrOutside) != leadsOut {
+			t.Errorf("%s: said to lead out: %v; want %v: %v", path, said, leadsOut, err)
+		}
 	}
 	write(t, filepath.Join(dir, PullsFile), strings.Replace(smallPulls, "logs/1.csv", "inside/1.csv", 1))
 	folder, err := OpenDir(dir)

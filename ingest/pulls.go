@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"fairpull/campaign"
 	"fairpull/quantity"
@@ -326,17 +327,40 @@ func (t *table) readTime(line int, cell string) time.Time {
 	return time.Time{}
 }
 
-// answers are words in the column excluded that are no reason.
-var answers = []string{"no", "n", "false", "0", "-", "yes", "y", "true", "1", "x"}
+// noReasons are words in the columns excluded and answer that say yes or no, or
+// nothing, and not why.
+var noReasons = []string{"no", "false", "yes", "true", "ok", "none", "nil", "null", "n/a", "na"}
+
+// isReason says whether a text can be a reason: it has two letters at least, or
+// one of a script that writes words with one, and is no mere yes or no.
+func isReason(text string) bool {
+	letters := 0
+	for _, r := range text {
+		switch {
+		case unicode.Is(unicode.Han, r):
+			letters += 2
+		case unicode.IsLetter(r):
+			letters++
+		}
+	}
+	return letters >= 2 && !slices.Contains(noReasons, strings.ToLower(text))
+}
+
+// answerColumn holds a written answer to an open check on the pull.
+const answerColumn = "answer"
 
 // checkRow refuses what one row cannot say.
 func (t *table) checkRow(p *campaign.Pull) {
 	fault := func(column, text string, err error, cure string) {
 		t.faults.add(&SyntaxError{File: t.file, Line: p.Line, Column: "column " + column, Text: text, Err: err, Cure: cure})
 	}
-	if slices.Contains(answers, strings.ToLower(p.Excluded)) {
-		fault("excluded", p.Excluded, because(ErrTwoReadings, "is an answer, and this column holds the reason"),
+	if p.Excluded != "" && !isReason(p.Excluded) {
+		fault("excluded", p.Excluded, because(ErrTwoReadings, "is not a reason, and this column holds the reason"),
 			"write why the pull is left out, or leave the cell empty to keep it")
+	}
+	if answer := p.Values[answerColumn]; answer != "" && !isReason(answer) {
+		fault(answerColumn, answer, because(ErrTwoReadings, "is no answer in words, and this column says why an open check does not count against the pull"),
+			"write what was found about the pull, or leave the cell empty")
 	}
 	if err := checkPath(p.Log); err != nil {
 		fault("log", p.Log, err, "write the path from the folder down with / between its steps, as in logs/07.csv")

@@ -49,6 +49,13 @@ func TestPullsRefusals(t *testing.T) {
 		{"one start for two", with("14:25:00+01:00", "13:05:00Z"), refusal{3, ErrNotPossible, "same moment"}},
 		{"an answer for a reason", weather("excluded", "no", ""), refusal{2, ErrTwoReadings, "the reason"}},
 		{"another answer", weather("excluded", "TRUE", ""), refusal{2, ErrTwoReadings, "the reason"}},
+		{"a mark for a reason", weather("excluded", ".", ""), refusal{2, ErrTwoReadings, "the reason"}},
+		{"nothing for a reason", weather("excluded", "N/A", ""), refusal{2, ErrTwoReadings, "the reason"}},
+		{"a dash for an answer", weather("answer", "-", ""), refusal{2, ErrTwoReadings, "column answer"}},
+		{"a point for an answer", weather("answer", "", "."), refusal{3, ErrTwoReadings, "column answer"}},
+		{"a cross for an answer", weather("answer", "x", ""), refusal{2, ErrTwoReadings, "column answer"}},
+		{"a number for an answer", weather("answer", "12", ""), refusal{2, ErrTwoReadings, "column answer"}},
+		{"yes for an answer", weather("answer", "Yes", ""), refusal{2, ErrTwoReadings, "column answer"}},
 		{"the only candidate excluded", weather("excluded", "", "slipped"), refusal{12, ErrNotPossible, `candidate "B" has no usable pull`}},
 		{"a pressure in words", weather("pressure_kpa", "high", "98"), refusal{2, ErrNotNumber, "column pressure_kpa"}},
 		{"a pressure without end", weather("pressure_kpa", "98", "inf"), refusal{3, ErrNotFinite, "column pressure_kpa"}},
@@ -63,6 +70,19 @@ func TestPullsRefusals(t *testing.T) {
 			_, err := Open(smallFolder(map[string]string{PullsFile: c.text}))
 			c.want.check(t, err)
 		})
+	}
+}
+
+// TestReasonsAndAnswers holds that a short text in words is taken.
+func TestReasonsAndAnswers(t *testing.T) {
+	for _, text := range []string{"slipped", "no fuel", "x-ray of the strap: fine", "\u6253\u6ed1", "\u71b1"} {
+		data := "pull,started,configuration,setup,log,excluded,answer\n1,2026-03-02T14:05:00Z,A,s,l," + text + ",\n2,2026-03-02T14:06:00Z,B,s,m,," + text + "\n"
+		pulls, _, err := readPulls(PullsFile, []byte(data), nil)
+		if err != nil {
+			t.Errorf("%q: %v", text, err)
+		} else if pulls[0].Excluded != text || pulls[1].Values["answer"] != text {
+			t.Errorf("%q: got %q and %q", text, pulls[0].Excluded, pulls[1].Values["answer"])
+		}
 	}
 }
 
