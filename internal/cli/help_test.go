@@ -10,10 +10,12 @@ import (
 )
 
 // TestHelpExamplesRun runs every example of every verb's help, in order, in a
-// folder that has the demo's campaign as my-campaign and one of its logs as
-// pull.csv. "> FILE" keeps what an example prints, as a shell would.
+// folder that has the demo's campaign as my-campaign, one of its logs as
+// pull.csv, and a workspace our-lab; the default workspace has the campaign, too.
+// "> FILE" keeps what an example prints, as a shell would.
 func TestHelpExamplesRun(t *testing.T) {
 	t.Chdir(t.TempDir())
+	ownWorkspace(t)
 	mustRun(t, "demo", "--folder", "my-campaign")
 	log, err := os.ReadFile(filepath.Join("my-campaign", "logs", "pull-001.csv"))
 	if err != nil {
@@ -33,6 +35,8 @@ func TestHelpExamplesRun(t *testing.T) {
 	if err := os.WriteFile(filepath.Join("my-campaign", "pulls.csv"), rows, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	mustRun(t, "init", "our-lab")
+	mustRun(t, "import", "my-campaign")
 	for _, verb := range newRoot().Commands() {
 		lines := strings.Split(strings.TrimSpace(verb.Example), "\n")
 		if ours(verb) && len(lines[0]) == 0 {

@@ -22,6 +22,7 @@ func TestManual(t *testing.T) {
 		}
 		t.Run(filepath.Base(page), func(t *testing.T) {
 			t.Chdir(t.TempDir())
+			ownWorkspace(t)
 			for _, example := range examples(string(text)) {
 				found++
 				code, out, errs := run(t, splitWords(example.command)...)

@@ -77,7 +77,8 @@ that holds. Start with: fairpull demo`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetVersionTemplate("fairpull {{.Version}}\n")
-	root.AddCommand(demoCommand(), gainCommand(), reduceCommand(), airCommand(), simulateCommand())
+	root.AddCommand(demoCommand(), gainCommand(), reduceCommand(), airCommand(), simulateCommand(),
+		initCommand(), importCommand(), exportCommand(), campaignsCommand(), doctorCommand(), backupCommand(), restoreCommand())
 	for _, c := range append(root.Commands(), root) {
 		c.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 			return &usageError{err, cmd.CommandPath() + " --help"}

@@ -87,6 +87,18 @@ func TestWrongUsageNamesACommandThatWorks(t *testing.T) {
 		{"simulate"},
 		{"simulate", "--scenario", "demo", "--file", "x", "y"},
 		{"reduce", "a", "--json", "--csv"},
+		{"init"},
+		{"import"},
+		{"import", "a", "--supersede"},
+		{"import", "a", "--workspace", ""},
+		{"export", "twin650-intake-cam"},
+		{"export", "twin650-intake-cam", "twin", "--version", "-1"},
+		{"campaigns", "--state", "gone"},
+		{"campaigns", "--limit", "0"},
+		{"campaigns", ""},
+		{"doctor", "more"},
+		{"backup"},
+		{"restore", "lab.tar"},
 	} {
 		code, out, errs := run(t, args...)
 		if code != exitUsage || out != "" || strings.Count(errs, "\n") != 1 || !strings.Contains(errs, "Try: fairpull") {
@@ -105,6 +117,13 @@ func TestCouldNotLeavesNothingBehind(t *testing.T) {
 		{"gain", "empty", "--report", "gain.pdf"},
 		{"reduce", "nowhere"},
 		{"simulate", "--file", "nowhere.toml", "out"},
+		{"import", "empty", "--workspace", "nowhere"},
+		{"export", "twin650-intake-cam", "out", "--workspace", "nowhere"},
+		{"campaigns", "--workspace", "nowhere"},
+		{"campaigns", "--workspace", "gopher://nowhere"},
+		{"doctor", "--workspace", "nowhere"},
+		{"backup", "lab.tar", "--workspace", "nowhere"},
+		{"restore", "nowhere.tar", "out"},
 	} {
 		code, out, errs := run(t, args...)
 		if code != exitCouldNot || out != "" || !strings.HasPrefix(errs, "fairpull: ") {

@@ -1,0 +1,206 @@
+package lab
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path"
+	"strings"
+
+	"fairpull/campaign"
+	"fairpull/ingest"
+	"fairpull/internal/store"
+)
+
+// maxImportBytes bounds the logs of one campaign, which are held in memory while
+// it is taken in.
+const maxImportBytes = 1 << 30
+
+// ImportResult is what an import did.
+type ImportResult struct {
+	Campaign   string // its id
+	Pulls      int
+	Changed    bool // false: the workspace held the same already, and nothing was written
+	Superseded bool // an earlier version was there, and stays beside this one
+	Version    int64
+}
+
+// Import takes the campaign folder at path into the workspace: campaign.toml,
+// pulls.csv and every log that it names, byte for byte. When it returns, they
+// are on the disk.
+//
+// The same folder again changes nothing. One that says something else than the
+// workspace is an error that lists the differences, and nothing is written,
+// unless supersede is set: then it becomes a new version, for which by.Why is
+// the reason. The folder must be one that can be analysed, as far as that can be
+// told without reading its logs.
+func (w *Workspace) Import(ctx context.Context, path string, by Author, supersede bool) (ImportResult, error) {
+	record, err := readRecord(ctx, path)
+	if err != nil {
+		return ImportResult{}, err
+	}
+	put := w.store.Put
+	if supersede {
+		put = w.store.Supersede
+	}
+	id := record.Campaign.ID
+	change, err := put(ctx, record, by)
+	var different *store.DifferentError
+	if errors.As(err, &different) {
+		return ImportResult{}, differs(different, path)
+	}
+	if errors.Is(err, store.ErrNotOpen) {
+		return ImportResult{}, fmt.Errorf("campaign %s is closed or withdrawn in the workspace, and takes no new version: nothing was written", id)
+	}
+	if err != nil {
+		return ImportResult{}, err
+	}
+	return ImportResult{
+		Campaign: id, Pulls: len(record.Campaign.Pulls), Changed: change.Changed(),
+		Superseded: change.Action == store.Superseded, Version: change.Version,
+	}, nil
+}
+
+// readRecord reads a whole campaign folder.
+func readRecord(ctx context.Context, path string) (store.Record, error) {
+	before, err := originals(path)
+	if err != nil {
+		return store.Record{}, err
+	}
+	folder, err := ingest.OpenDir(path)
+	if err != nil {
+		return store.Record{}, err
+	}
+	defer folder.Close()
+	after, err := originals(path)
+	if err != nil {
+		return store.Record{}, err
+	}
+	if !bytes.Equal(before[0], after[0]) || !bytes.Equal(before[1], after[1]) {
+		return store.Record{}, fmt.Errorf("%s was changed while it was read: nothing was written. Do it again", path)
+	}
+	r := store.Record{Campaign: folder.Campaign, CampaignFile: after[0], PullsFile: after[1], Logs: map[string][]byte{}}
+	total := 0
+	for _, p := range folder.Campaign.Pulls {
+		if _, read := r.Logs[p.Log]; read {
+			continue
+		}
+		if err := ctx.Err(); err != nil {
+			return store.Record{}, err
+		}
+		data, err := folder.Bytes(p.Log)
+		if err != nil {
+			return store.Record{}, err
+		}
+		if total += len(data); total > maxImportBytes {
+			return store.Record{}, fmt.Errorf("the logs of %s are larger than %d MiB together: nothing was written. Split the campaign", path, maxImportBytes>>20)
+		}
+		r.Logs[p.Log] = data
+	}
+	return r, nil
+}
+
+// originals returns campaign.toml and pulls.csv as they are, of a folder that
+// can be analysed.
+func originals(path string) (files [2][]byte, err error) {
+	folder, err := ingest.OpenDir(path)
+	if err != nil {
+		return files, err
+	}
+	defer folder.Close()
+	for i, name := range []string{ingest.CampaignFile, ingest.PullsFile} {
+		if files[i], err = folder.Bytes(name); err != nil {
+			return files, err
+		}
+	}
+	return files, nil
+}
+
+// longestList is how many differences are told.
+const longestList = 40
+
+// differs words what a folder says otherwise than the workspace.
+func differs(e *store.DifferentError, path string) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "campaign %s is in the workspace already and says something else there; nothing was written:\n", e.Campaign)
+	for i, d := range e.Differences {
+		if i == longestList {
+			fmt.Fprintf(&b, "  … and %d more\n", len(e.Differences)-i)
+			break
+		}
+		fmt.Fprintf(&b, "  %s: %s there, %s here\n", d.Path, orNothing(d.From), orNothing(d.To))
+	}
+	fmt.Fprintf(&b, "  To keep both, this one as the new version: fairpull import %s --supersede --why \"…\"", path)
+	return &differentError{b.String(), e}
+}
+
+func orNothing(value string) string {
+	if value == "" {
+		return "nothing"
+	}
+	return value
+}
+
+// differentError is a *[store.DifferentError] in words for a person.
+type differentError struct {
+	text string
+	err  error
+}
+
+func (e *differentError) Error() string { return e.text }
+func (e *differentError) Unwrap() error { return e.err }
+
+// Export writes a version of a campaign, 0 for the latest, as a campaign folder
+// to dir, which must not exist or be empty. Logs come out byte for byte, and so
+// do campaign.toml and pulls.csv where the version has them as they came; else
+// they are written anew with the same meaning. It returns how many pulls it has.
+func (w *Workspace) Export(ctx context.Context, id string, version int64, dir string) (pulls int, err error) {
+	record, err := w.store.GetVersion(ctx, id, version)
+	if errors.Is(err, store.ErrNotFound) {
+		return 0, fmt.Errorf("%w.\n  What is there: fairpull campaigns", err)
+	}
+	if err != nil {
+		return 0, err
+	}
+	files := map[string][]byte{}
+	for name, data := range record.Logs {
+		files[name] = data
+	}
+	for _, original := range []struct {
+		name  string
+		data  []byte
+		write func(campaign.Campaign) ([]byte, error)
+	}{
+		{ingest.CampaignFile, record.CampaignFile, ingest.CampaignTOML},
+		{ingest.PullsFile, record.PullsFile, ingest.PullsCSV},
+	} {
+		if original.data == nil {
+			if original.data, err = original.write(record.Campaign); err != nil {
+				return 0, fmt.Errorf("campaign %s: %w", id, err)
+			}
+		}
+		files[original.name] = original.data
+	}
+	return len(record.Campaign.Pulls), writeFolder(dir, func(staging string) error { return writeFiles(staging, files) })
+}
+
+// writeFiles writes files by their slash-separated paths below dir, and nothing
+// outside it.
+func writeFiles(dir string, files map[string][]byte) error {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	for name, data := range files {
+		if err := root.MkdirAll(path.Dir(name), 0o755); err != nil {
+			return err
+		}
+		if err := root.WriteFile(name, data, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
