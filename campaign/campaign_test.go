@@ -80,6 +80,7 @@ func TestProblems(t *testing.T) {
 		{"procedure.oil_temp_degc", "NaN", func(c *Campaign) { c.Procedure[0].Target = nan }},
 		{"history.setup_sd_pct", "70", func(c *Campaign) { c.History.SetupSD = 7 }},
 		{"history.setup_df", "without its degrees of freedom", func(c *Campaign) { c.History.SetupDF = 0 }},
+		{"history.setup_sd_pct", "perfect knowledge", func(c *Campaign) { c.History.SetupSD = 0 }},
 		{"history.pull_df", "NaN", func(c *Campaign) { c.History.PullDF = nan }},
 		{"pulls[1].pull", "named twice", func(c *Campaign) { c.Pulls[1].Name = "1" }},
 		{"pulls[2].pull", "named twice", func(c *Campaign) { c.Pulls[2].Name = "1" }},

@@ -139,5 +139,8 @@ func (c *Campaign) checkHistory(p *problems) {
 		if row.sd > 0 && row.df == 0 {
 			p.add(key+"_df", "write the degrees of freedom beside "+row.name+"_sd_pct", "a standard deviation stands without its degrees of freedom")
 		}
+		if row.sd == 0 && row.df > 0 {
+			p.add(key+"_sd_pct", "write what was measured, or leave both out", "a standard deviation of 0 counts as perfect knowledge, and no lab has measured it")
+		}
 	}
 }
