@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -22,14 +23,18 @@ const truthFile = "truth.json"
 //
 // It fails on a scenario that Validate refuses and where the engine cannot pull
 // the drum through the speed range.
-func (s Scenario) Files() (map[string][]byte, error) {
+func (s Scenario) Files() (map[string][]byte, error) { return s.FilesContext(context.Background()) }
+
+// FilesContext is Files that ends between two pulls, with the context's error,
+// once ctx is done.
+func (s Scenario) FilesContext(ctx context.Context) (map[string][]byte, error) {
 	if err := s.Validate(); err != nil {
 		return nil, err
 	}
 	pulls := s.session()
 	logs := make([][]byte, len(pulls))
 	truths := make([]PullTruth, len(pulls))
-	err := parallel(len(pulls), func(i int) error {
+	err := parallel(ctx, len(pulls), func(i int) error {
 		m, c, err := s.drivePull(&pulls[i])
 		if err != nil {
 			return fmt.Errorf("pull %s: %w", pulls[i].name, err)
@@ -45,7 +50,7 @@ func (s Scenario) Files() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	truth, err := s.truth(pulls, truths)
+	truth, err := s.truth(ctx, pulls, truths)
 	if err != nil {
 		return nil, err
 	}
@@ -63,8 +68,9 @@ func (s Scenario) Files() (map[string][]byte, error) {
 }
 
 // parallel calls do(0) … do(n−1) on all cores and returns the error of the
-// lowest index.
-func parallel(n int, do func(i int) error) error {
+// lowest index. Once ctx is done no further call is begun, and its error is
+// returned where no call failed.
+func parallel(ctx context.Context, n int, do func(i int) error) error {
 	failures := make([]error, n)
 	next := make(chan int)
 	var workers sync.WaitGroup
@@ -75,7 +81,7 @@ func parallel(n int, do func(i int) error) error {
 			}
 		})
 	}
-	for i := range n {
+	for i := 0; i < n && ctx.Err() == nil; i++ {
 		next <- i
 	}
 	close(next)
@@ -85,7 +91,7 @@ func parallel(n int, do func(i int) error) error {
 			return err
 		}
 	}
-	return nil
+	return ctx.Err()
 }
 
 // ErrNotEmpty says that Write would have had to overwrite something.
@@ -95,11 +101,15 @@ var ErrNotEmpty = errors.New("simulate: there is something at that place already
 // exist or be an empty directory, else the error is ErrNotEmpty. The folder is
 // built beside its place and then renamed, so that it is there whole or not at
 // all.
-func (s Scenario) Write(dir string) error {
+func (s Scenario) Write(dir string) error { return s.WriteContext(context.Background(), dir) }
+
+// WriteContext is Write that ends between two pulls or files, with the context's
+// error and nothing left behind, once ctx is done.
+func (s Scenario) WriteContext(ctx context.Context, dir string) error {
 	if err := free(dir); err != nil {
 		return err
 	}
-	files, err := s.Files()
+	files, err := s.FilesContext(ctx)
 	if err != nil {
 		return err
 	}
@@ -114,6 +124,9 @@ func (s Scenario) Write(dir string) error {
 	defer os.RemoveAll(beside) // renamed away on success
 	whole := filepath.Join(beside, "campaign")
 	for _, name := range slices.Sorted(maps.Keys(files)) {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		if err := writeFile(filepath.Join(whole, filepath.FromSlash(name)), files[name]); err != nil {
 			return err
 		}

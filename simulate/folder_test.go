@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
 	"errors"
 	"io/fs"
@@ -13,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -303,6 +305,51 @@ func TestWrite(t *testing.T) {
 	}
 	if want := []string{"empty", "file", "new"}; !slices.Equal(names, want) {
 		t.Errorf("the parent holds %v, want %v", names, want)
+	}
+}
+
+// untilAsked is a context that is done once it was asked n times.
+type untilAsked struct {
+	context.Context
+	left *atomic.Int64
+}
+
+func doneAfter(n int64) untilAsked {
+	c := untilAsked{context.Background(), new(atomic.Int64)}
+	c.left.Store(n)
+	return c
+}
+
+func (c untilAsked) Err() error {
+	if c.left.Add(-1) < 0 {
+		return context.Canceled
+	}
+	return nil
+}
+
+// Wherever WriteContext is interrupted, between pulls or between files, it says
+// so and leaves nothing behind.
+func TestWriteInterrupted(t *testing.T) {
+	s := Default()
+	const never = 1 << 40
+	whole := doneAfter(never)
+	if err := s.WriteContext(whole, filepath.Join(t.TempDir(), "campaign")); err != nil {
+		t.Fatal(err)
+	}
+	asked := never - whole.left.Load()
+	pulls := int64(len(s.Plan.Order) * s.Plan.PullsPerBlock)
+	if least := 2 * pulls; asked < least { // before each pull, before each log
+		t.Fatalf("it looks for an interrupt %d times, want at least %d", asked, least)
+	}
+	for _, after := range []int64{0, 1, pulls / 2, pulls, pulls + 1, asked / 2, asked - 2, asked - 1} {
+		parent := t.TempDir()
+		err := s.WriteContext(doneAfter(after), filepath.Join(parent, "campaign"))
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("interrupted after %d: error %v", after, err)
+		}
+		if entries, err := os.ReadDir(parent); err != nil || len(entries) > 0 {
+			t.Errorf("interrupted after %d: left behind %v, %v", after, entries, err)
+		}
 	}
 }
 

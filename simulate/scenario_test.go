@@ -159,6 +159,7 @@ func TestFromTOMLErrors(t *testing.T) {
 		"infinite":      {strings.Replace(whole, "radius_m = 0.25\n", "radius_m = inf\n", 1), "dyno.radius_m is +Inf"},
 		"not a number":  {strings.Replace(whole, "radius_m = 0.25\n", "radius_m = nan\n", 1), "dyno.radius_m is NaN"},
 		"empty":         {"", "id is"},
+		"no band":       {"", "objective.band_rpm is missing; write both ends of the riding band"},
 		"not TOML":      {"= 3", "line 1"},
 		"too large":     {"# " + strings.Repeat("x", maxFile), "larger than"},
 	} {
@@ -225,6 +226,8 @@ func TestValidate(t *testing.T) {
 		"objective.confidence is 0":        func(s *Scenario) { s.Objective.Confidence = 0 },
 		"objective.primary":                func(s *Scenario) { s.Objective.Primary = "" },
 		"must be a multiple of 50":         func(s *Scenario) { s.Objective.BandRPM[0] = 3010 },
+		"objective.band_rpm is missing":    func(s *Scenario) { s.Objective.BandRPM = [2]float64{} },
+		"objective.band_rpm[0] is 1000":    func(s *Scenario) { s.Objective.BandRPM[0] = 1000 },
 		"objective.band_rpm[1] is 9000":    func(s *Scenario) { s.Objective.BandRPM[1] = 9000 },
 		"history.setup_sd":                 func(s *Scenario) { s.History = &History{SetupDF: 3} },
 		"no fault is named":                func(s *Scenario) { s.Faults = []Fault{{Name: "rain"}} },

@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"context"
 	"fmt"
 	"math"
 )
@@ -109,7 +110,8 @@ func (s Scenario) Truth() (Truth, error) {
 	}
 	pulls := s.session()
 	truths := make([]PullTruth, len(pulls))
-	err := parallel(len(pulls), func(i int) error {
+	ctx := context.Background()
+	err := parallel(ctx, len(pulls), func(i int) error {
 		m, c, err := s.drivePull(&pulls[i])
 		if err != nil {
 			return fmt.Errorf("pull %s: %w", pulls[i].name, err)
@@ -120,7 +122,7 @@ func (s Scenario) Truth() (Truth, error) {
 	if err != nil {
 		return Truth{}, err
 	}
-	return s.truth(pulls, truths)
+	return s.truth(ctx, pulls, truths)
 }
 
 // nodes returns the engine speeds of the truth.
@@ -212,7 +214,7 @@ func (s *Scenario) ideal(c conditions, rpm []float64) (*machine, []float64, erro
 }
 
 // truth gathers the truth of a campaign from that of its pulls.
-func (s *Scenario) truth(pulls []plannedPull, truths []PullTruth) (Truth, error) {
+func (s *Scenario) truth(ctx context.Context, pulls []plannedPull, truths []PullTruth) (Truth, error) {
 	rpm := s.nodes()
 	t := Truth{
 		Format: "fairpull.truth/1", Campaign: s.ID, Seed: s.Seed, Correction: s.Correction,
@@ -227,7 +229,7 @@ func (s *Scenario) truth(pulls []plannedPull, truths []PullTruth) (Truth, error)
 		wheel[i] = torque
 		t.Configurations[i] = s.configurationTruth(i, m, rpm, torque, truths)
 	}
-	apparent, err := s.apparent(pulls, rpm)
+	apparent, err := s.apparent(ctx, pulls, rpm)
 	if err != nil {
 		return Truth{}, err
 	}
@@ -273,10 +275,10 @@ func (s *Scenario) configurationTruth(i int, m *machine, rpm, wheel []float64, p
 // apparent returns, for each configuration as pulls.csv names it, the geometric
 // mean of its pulls' corrected wheel figures on a rig without scatter and drift;
 // NaN where a pull lacks the node.
-func (s *Scenario) apparent(pulls []plannedPull, rpm []float64) ([][]float64, error) {
+func (s *Scenario) apparent(ctx context.Context, pulls []plannedPull, rpm []float64) ([][]float64, error) {
 	curves := make([][]float64, len(pulls))
 	law, _ := lawNamed(s.Correction)
-	err := parallel(len(pulls), func(i int) error {
+	err := parallel(ctx, len(pulls), func(i int) error {
 		p := &pulls[i]
 		_, torque, err := s.ideal(s.undisturbed(p), rpm)
 		if err != nil {

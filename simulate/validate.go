@@ -326,17 +326,33 @@ func (s *Scenario) checkTorque(p *problems, key string, c *Configuration) {
 
 func (s *Scenario) checkObjective(p *problems) {
 	o := &s.Objective
-	p.bound("objective.band_rpm[0]", o.BandRPM[0], s.Engine.StartRPM, s.Engine.CloseRPM)
-	p.bound("objective.band_rpm[1]", o.BandRPM[1], o.BandRPM[0]+gridRPM, s.Engine.CloseRPM)
-	for i, n := range o.BandRPM {
-		if math.Mod(n, gridRPM) != 0 {
-			p.add("objective.band_rpm[%d] is %v; it must be a multiple of %d", i, n, gridRPM)
-		}
-	}
+	s.checkBand(p)
 	p.bound("objective.smallest_gain", o.SmallestGain, 0, 0.5)
 	p.bound("objective.confidence", o.Confidence, 0.5, 0.9999)
 	if !slices.Contains([]string{"band", "peak_torque", "peak_power"}, o.Primary) {
 		p.add("objective.primary is %q; it must be band, peak_torque or peak_power", o.Primary)
+	}
+}
+
+// checkBand notes a riding band that the engine is not pulled through. Where the
+// pull itself has no range there is nothing to hold the band against.
+func (s *Scenario) checkBand(p *problems) {
+	band, start, shut := s.Objective.BandRPM, s.Engine.StartRPM, s.Engine.CloseRPM
+	if band == [2]float64{} {
+		p.add("objective.band_rpm is missing; write both ends of the riding band in 1/min, multiples of %d between engine.start_rpm and engine.close_rpm, as in band_rpm = [3000, 8000]", gridRPM)
+		return
+	}
+	for i, n := range band {
+		if math.Mod(n, gridRPM) != 0 {
+			p.add("objective.band_rpm[%d] is %v; it must be a multiple of %d", i, n, gridRPM)
+		}
+	}
+	if !(start+gridRPM <= shut) {
+		return
+	}
+	p.bound("objective.band_rpm[0]", band[0], start, shut-gridRPM)
+	if band[0] >= start && band[0] <= shut-gridRPM {
+		p.bound("objective.band_rpm[1]", band[1], band[0]+gridRPM, shut)
 	}
 }
 
