@@ -11,24 +11,73 @@ import (
 // A reason withholds the verdict, whatever the bounds. Without one: L > 0 is a
 // gain shown, U < 0 a loss shown, −X < L and U < X no difference of interest
 // (X, the smallest gain of interest; never without X), else not enough evidence.
+//
+// Where the coast-downs are flagged, each of these has to hold for the figure less
+// the coast-down share as well, at either end of the share: else the verdict is
+// withheld. SmallerThanInterest is then set only where it holds for both.
 // It may be called again with other doubts.
 func (c *Comparison) Judge(d Doubts) {
 	c.Verdict, c.SmallerThanInterest = NotEnoughEvidence, false
 	c.Reasons = c.reasons(d)
-	f := c.Figure(c.Primary)
 	if len(c.Reasons) > 0 {
 		return
 	}
-	lower, upper := math.Expm1(f.AtLeast), math.Expm1(f.AtMost)
-	within := c.SmallestGain > 0 && -c.SmallestGain < lower && upper < c.SmallestGain
+	c.Verdict = c.shown(0, 0)
+	if c.Verdict == GainShown || c.Verdict == LossShown {
+		lo, hi := d.share()
+		c.SmallerThanInterest = c.within(0, 0) && c.within(lo, hi)
+	}
+}
+
+// share returns the ends of the share that a verdict has to stand beyond.
+func (d Doubts) share() (lo, hi float64) {
+	if !d.CoastFlagged {
+		return 0, 0
+	}
+	return d.CoastShareLo, d.CoastShareHi
+}
+
+// shown returns the verdict of the primary figure's bounds less a share of lo to hi,
+// a fraction.
+func (c *Comparison) shown(lo, hi float64) Verdict {
+	lower, upper := c.less(lo, hi)
 	switch {
 	case lower > 0:
-		c.Verdict, c.SmallerThanInterest = GainShown, within
+		return GainShown
 	case upper < 0:
-		c.Verdict, c.SmallerThanInterest = LossShown, within
-	case within:
-		c.Verdict = NoDifference
+		return LossShown
+	case c.within(lo, hi):
+		return NoDifference
 	}
+	return NotEnoughEvidence
+}
+
+// within reports whether the primary figure's bounds less a share of lo to hi are
+// inside the smallest gain of interest, either way.
+func (c *Comparison) within(lo, hi float64) bool {
+	lower, upper := c.less(lo, hi)
+	return c.SmallestGain > 0 && -c.SmallestGain < lower && upper < c.SmallestGain
+}
+
+// less returns the primary figure's one-sided bounds less a share of lo to hi, as
+// fractions: the lower bound less all of it, the upper less the least of it.
+func (c *Comparison) less(lo, hi float64) (lower, upper float64) {
+	f := c.Figure(c.Primary)
+	return math.Expm1(f.AtLeast) - hi, math.Expm1(f.AtMost) - lo
+}
+
+// withinShare reports whether what the bounds alone would show does not hold beyond
+// the coast-down share; a share that is no number holds nothing.
+func (c *Comparison) withinShare(d Doubts) bool {
+	bare := c.shown(0, 0)
+	if !d.CoastFlagged || bare == NotEnoughEvidence {
+		return false
+	}
+	lo, hi := d.share()
+	if bare == NoDifference {
+		return !c.within(lo, hi)
+	}
+	return c.shown(lo, hi) != bare
 }
 
 // reasons lists why a verdict is withheld, none when it is not.
@@ -50,10 +99,7 @@ func (c *Comparison) reasons(d Doubts) []Reason {
 	when(c.unusualOpen(d.Answered), UnusualOpen)
 	when(d.OpenFail, OpenCheck)
 	when(d.PlanChanged, PlanChanged)
-	if figure && f.Interval {
-		lower := math.Expm1(f.AtLeast)
-		when(d.CoastFlagged && lower > 0 && !(lower > d.CoastShareHi), CoastDown)
-	}
+	when(figure && f.Interval && c.withinShare(d), CoastDown)
 	return out
 }
 

@@ -261,7 +261,7 @@ type Comparison struct {
 	SetupsToSettle int
 
 	Verdict Verdict
-	// Also is set when the effect is shown and smaller than the smallest gain of
+	// SmallerThanInterest is set when the effect is shown and smaller than the smallest gain of
 	// interest at the same time.
 	SmallerThanInterest bool
 	Reasons             []Reason
@@ -281,9 +281,11 @@ func (c *Comparison) Figure(m Metric) *Figure {
 // Doubts are findings from outside the statistics that bear on a verdict.
 type Doubts struct {
 	OpenFail bool // an unresolved fail of a check that withholds verdicts
-	// CoastShareHi is the upper end of the coast-down share, a fraction; used
-	// when CoastFlagged is set.
+	// CoastShareLo and CoastShareHi are the two-sided interval of the coast-down
+	// share: what the rig added to the candidate's wheel figure, a fraction. They
+	// are used when CoastFlagged is set.
 	CoastFlagged bool
+	CoastShareLo float64
 	CoastShareHi float64
 	PlanChanged  bool
 	// Answered lists pulls whose open flags were answered in writing: an Unusual

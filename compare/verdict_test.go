@@ -81,24 +81,50 @@ func TestReasons(t *testing.T) {
 	}
 }
 
-// A gain is shown only above the upper end of a coast-down share that was flagged.
+// Whatever a verdict says has to hold beyond a coast-down share that was flagged, and
+// turned round (the sides' names exchanged) it says the opposite (docs/formats.md,
+// section 2). Per cent; X = 2.
 func TestCoastDownShare(t *testing.T) {
+	opposite := map[Verdict]Verdict{
+		GainShown: LossShown, LossShown: GainShown, NoDifference: NoDifference, NotEnoughEvidence: NotEnoughEvidence,
+	}
 	for _, c := range []struct {
-		lower   float64
-		flagged bool
-		share   float64
-		want    Verdict
+		lower, upper, lo, hi float64
+		flagged              bool
+		want                 Verdict
+		small                bool
 	}{
-		{1, true, 0.005, GainShown},
-		{1, true, 0.02, NotEnoughEvidence},
-		{1, true, 0.011, NotEnoughEvidence},
-		{1, false, 0.02, GainShown},
+		{1, 5, 0.2, 0.5, true, GainShown, false},
+		{1, 5, 0.5, 2, true, NotEnoughEvidence, false},
+		{1, 5, 0.5, 1.1, true, NotEnoughEvidence, false},
+		{1, 5, 0.5, 2, false, GainShown, false},
+		{1, 5, -3, -1, true, GainShown, false}, // the rig took from the candidate: the gain is larger
+		{0.1, 5, -0.3, 0.05, true, GainShown, false},
+		{-5, -1, 0.5, 2, true, LossShown, false},
+		{-5, -1, -0.5, 0.5, true, LossShown, false},
+		{-5, -1, -1.1, 0, true, NotEnoughEvidence, false},
+		{0.3, 1.9, -0.05, 0.2, true, GainShown, true},
+		{0.3, 1.9, -0.2, 0.2, true, GainShown, false}, // less the share it may be 2.1
+		{-1, 1, -0.5, 0.5, true, NoDifference, false},
+		{-1, 1, 0.5, 1.1, true, NotEnoughEvidence, false},
+		{-1, 1, -1.1, 0.5, true, NotEnoughEvidence, false},
+		{-1, 1, -1.1, 0.5, false, NoDifference, false},
+		{-3, 1, 0, 0.1, true, NotEnoughEvidence, false}, // nothing to withhold
+		{1, 5, math.NaN(), math.NaN(), true, NotEnoughEvidence, false},
+		{-1, 1, math.NaN(), math.NaN(), true, NotEnoughEvidence, false},
 	} {
-		got := judged(c.lower, 5, 2)
-		got.Judge(Doubts{CoastFlagged: c.flagged, CoastShareHi: c.share})
-		if got.Verdict != c.want || (c.want == NotEnoughEvidence) != slices.Contains(got.Reasons, CoastDown) {
-			t.Errorf("%+v: %q %v", c, got.Verdict, got.Reasons)
+		check := func(lower, upper, lo, hi float64, want Verdict) {
+			t.Helper()
+			got := judged(lower, upper, 2)
+			got.Judge(Doubts{})
+			withhold := want == NotEnoughEvidence && got.Verdict != NotEnoughEvidence
+			got.Judge(Doubts{CoastFlagged: c.flagged, CoastShareLo: lo / 100, CoastShareHi: hi / 100})
+			if got.Verdict != want || withhold != slices.Contains(got.Reasons, CoastDown) || got.SmallerThanInterest != c.small {
+				t.Errorf("%v to %v, share %v to %v: %q %v, smaller than interest %v", lower, upper, lo, hi, got.Verdict, got.Reasons, got.SmallerThanInterest)
+			}
 		}
+		check(c.lower, c.upper, c.lo, c.hi, c.want)
+		check(-c.upper, -c.lower, -c.hi, -c.lo, opposite[c.want])
 	}
 }
 
