@@ -26,5 +26,8 @@ type Check struct {
 	Message     string   // one sentence: what was found, and what to do
 	LimitSource string   // where the limit comes from
 	Withholds   []string // ids of the candidates whose verdict this check withholds
-	Touches     []string // the figures it stands beside: band, peak_torque, peak_power, curve, drift, pulls
+	// Answered lists the ids of the candidates whose verdict this check would
+	// withhold, had it not been answered in writing for the pulls concerned.
+	Answered []string
+	Touches  []string // the figures it stands beside: band, peak_torque, peak_power, curve, drift, pulls
 }
