@@ -99,7 +99,7 @@ by a program that was killed are listed, and nothing is lost by them.`,
 				return err
 			}
 			out, broken := cmd.OutOrStdout(), 0
-			fmt.Fprintf(out, "Looked at %s: %d campaigns, %d files, %d changes, tables of version %d.\n", w.Place(), r.Campaigns, r.Blobs, r.Changes, r.Schema)
+			fmt.Fprintf(out, "Looked at %s. Campaigns: %d, files: %d, changes: %d, version of the tables: %d.\n", w.Place(), r.Campaigns, r.Blobs, r.Changes, r.Schema)
 			for _, p := range r.Problems {
 				kind := "left over"
 				if !p.Leftover {

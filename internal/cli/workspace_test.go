@@ -142,7 +142,7 @@ func TestChangedFolderIsShownAndAsks(t *testing.T) {
 	sameFolder(t, "changed", "now")
 	mustRun(t, "export", demoID, "then", "--version", "1")
 	sameFolder(t, "one", "then")
-	if out := mustRun(t, "doctor"); !strings.Contains(out, "1 campaigns") || !strings.Contains(out, "Nothing is broken") {
+	if out := mustRun(t, "doctor"); !strings.Contains(out, "Campaigns: 1,") || !strings.Contains(out, "Nothing is broken") {
 		t.Errorf("the doctor says %q", out)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -262,5 +263,64 @@ func TestDefaultWorkspace(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", "relative") // to be ignored by the specification
 	if place, err := DefaultWorkspace(); err != nil || !strings.HasPrefix(place, "/home/anna/") {
 		t.Errorf("%q, %v", place, err)
+	}
+}
+
+// Programs that need the default workspace at the same moment all get the one
+// that is made once.
+func TestFirstUseByManyAtOnce(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	const n = 8
+	spaces, errs := make([]*Workspace, n), make([]error, n)
+	var group sync.WaitGroup
+	for i := range n {
+		group.Go(func() { spaces[i], errs[i] = OpenWorkspace(t.Context(), "") })
+	}
+	group.Wait()
+	made := 0
+	for i, w := range spaces {
+		if errs[i] != nil {
+			t.Fatal(errs[i])
+		}
+		if w.Made() {
+			made++
+		}
+		if w.store.ID() != spaces[0].store.ID() {
+			t.Error("two workspaces were made")
+		}
+	}
+	if made != 1 {
+		t.Errorf("%d of them made it", made)
+	}
+	for _, w := range spaces {
+		if err := w.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	left, err := filepath.Glob(filepath.Join(os.Getenv("XDG_DATA_HOME"), ".fairpull-*"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+}
+
+// What stands in the way of a workspace is left alone and named.
+func TestPlacesThatAreNone(t *testing.T) {
+	ctx, dir := t.Context(), t.TempDir()
+	file := filepath.Join(dir, "notes.txt")
+	if err := os.WriteFile(file, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := InitWorkspace(ctx, file); err == nil || !strings.Contains(err.Error(), "is a file") {
+		t.Errorf("a file: %v", err)
+	}
+	if _, err := OpenWorkspace(ctx, dir); err == nil || !strings.Contains(err.Error(), "fairpull init "+dir) {
+		t.Errorf("a directory without a workspace: %v", err)
+	}
+	t.Setenv("XDG_DATA_HOME", dir)
+	if err := os.MkdirAll(filepath.Join(dir, "fairpull", "other"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := OpenWorkspace(ctx, ""); err == nil || !strings.Contains(err.Error(), "not empty") {
+		t.Errorf("a default place with other things in it: %v", err)
 	}
 }

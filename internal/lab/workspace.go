@@ -65,6 +65,9 @@ func DefaultWorkspace() (string, error) {
 // InitWorkspace makes a new workspace, in a directory or in an existing
 // PostgreSQL database, and opens it. What is there already is left alone.
 func InitWorkspace(ctx context.Context, where string) (*Workspace, error) {
+	if info, err := os.Stat(where); err == nil && !info.IsDir() {
+		return nil, fmt.Errorf("%s is a file, and a workspace is a directory", where)
+	}
 	s, err := store.Init(ctx, where)
 	if errors.Is(err, store.ErrExists) {
 		return nil, fmt.Errorf("%s has a workspace already, which was left as it is", placeName(where))
@@ -91,11 +94,28 @@ func OpenWorkspace(ctx context.Context, where string) (*Workspace, error) {
 	case err == nil:
 		return &Workspace{store: s, place: placeName(where)}, nil
 	case errors.Is(err, store.ErrNoWorkspace) && byDefault:
-		return InitWorkspace(ctx, where)
+		return firstUse(ctx, where)
 	case errors.Is(err, store.ErrNoWorkspace):
-		return nil, fmt.Errorf("there is no workspace at %s.\n  Make one with: fairpull init, and its place", placeName(where))
+		return nil, fmt.Errorf("there is no workspace at %s.\n  To make one: fairpull init %s", placeName(where), placeName(where))
 	}
 	return nil, err
+}
+
+// firstUse makes the workspace of the default place. It appears there whole, so
+// that of several programs that need it first one makes it and all have it.
+func firstUse(ctx context.Context, dir string) (*Workspace, error) {
+	notMade := writeFolder(dir, func(staging string) error {
+		s, err := store.Init(ctx, staging)
+		if err != nil {
+			return err
+		}
+		return s.Close()
+	})
+	s, err := store.Open(ctx, dir)
+	if err != nil {
+		return nil, errors.Join(notMade, err)
+	}
+	return &Workspace{store: s, place: dir, made: notMade == nil}, nil
 }
 
 // placeName returns where without a password.
