@@ -29,7 +29,7 @@ type Obtained string
 
 // The ways.
 const (
-	Read       Obtained = "read"        // seen in the document or a faithful transcription
+	Read       Obtained = "read"        // seen in the document or a faithful copy of it
 	FromMemory Obtained = "from memory" // recalled, not verified
 )
 

@@ -48,7 +48,7 @@ func rawDeparture(t *testing.T, w *world, log *signal.Log, s Settings) float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := open(log, &s)
+	r, err := openAnew(log, &s)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -145,7 +145,7 @@ func rawTeethDeparture(t *testing.T, w *world, log *signal.Log, s Settings) floa
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := open(log, &s)
+	r, err := openAnew(log, &s)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,7 @@ func Find(log *signal.Log, s Settings) (Phases, error) {
 	if log.Kind == signal.Reduced {
 		return curvePhases(log)
 	}
-	r, err := open(log, &s)
+	r, err := openAnew(log, &s)
 	if err != nil {
 		return Phases{}, err
 	}
@@ -64,6 +64,8 @@ func Find(log *signal.Log, s Settings) (Phases, error) {
 			Cure: "Check the engine speed channel and its unit."}
 	}
 	f.coast(&ph, ratio)
+	ph.kept = &kept{settings: s}
+	ph.kept.record.Store(r)
 	return ph, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"sync/atomic"
 
 	"fairpull/signal"
 )
@@ -45,8 +46,8 @@ type record struct {
 	events []event
 }
 
-// open makes the log ready for s.
-func open(log *signal.Log, s *Settings) (*record, error) {
+// openAnew makes the log ready for s.
+func openAnew(log *signal.Log, s *Settings) (*record, error) {
 	r := &record{log: log}
 	var err error
 	switch log.Kind {
@@ -327,4 +328,29 @@ func searchAfter(t []float64, x float64) int {
 		}
 	}
 	return lo
+}
+
+// kept is a record that Find made, to be taken over once by Reduce: Reduce may
+// change it.
+type kept struct {
+	record   atomic.Pointer[record]
+	settings Settings
+}
+
+// open returns the record of log, the one that Find kept where it was made from
+// the same log and settings.
+func open(log *signal.Log, s *Settings, k *kept) (*record, error) {
+	if k != nil && k.settings.sameRig(s) {
+		if r := k.record.Swap(nil); r != nil && r.log == log {
+			return r, nil
+		}
+	}
+	return openAnew(log, s)
+}
+
+// sameRig says whether two settings open a log in the same way.
+func (s *Settings) sameRig(o *Settings) bool {
+	return s.Inertia == o.Inertia && s.Radius == o.Radius && s.Parasitic == o.Parasitic && s.BrakeArm == o.BrakeArm &&
+		s.PulsesPerRev == o.PulsesPerRev && s.EnginePulsesPerRev == o.EnginePulsesPerRev &&
+		s.RevsPerDrumRev == o.RevsPerDrumRev && s.WheelInertia == o.WheelInertia && s.WheelRadius == o.WheelRadius
 }

@@ -28,7 +28,7 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	if err := checkSettings(&s); err != nil {
 		return nil, err
 	}
-	r, err := open(log, &s)
+	r, err := open(log, &s, ph.kept)
 	if err != nil {
 		return nil, err
 	}
@@ -36,7 +36,7 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 		return nil, &LogError{Problem: "no pull was found in the log", Cure: "Find the phases first."}
 	}
 	m := memories.Get().(*memory)
-	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph}, memory: m}
+	w := &worker{r: r, s: &s, ph: &ph, out: &Result{Phases: ph.without()}, memory: m}
 	defer memories.Put(m)
 	w.takePull()
 	if err := w.takeRatio(); err != nil {
@@ -56,6 +56,12 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	w.summarise()
 	w.out.Findings = findings(r, &ph)
 	return w.out, nil
+}
+
+// without returns the phases alone, so that a result holds no log.
+func (p Phases) without() Phases {
+	p.kept = nil
+	return p
 }
 
 // checkSettings refuses settings that give no torque.

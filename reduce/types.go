@@ -35,6 +35,9 @@ type Phases struct {
 	CoastStart, CoastEnd float64
 	LowRPM, HighRPM      float64 // engine speed at Start and End, 1/min
 	Rule                 string  // one sentence: how the phases were found
+
+	// kept lets Reduce take over what Find made of the log; nil: it starts anew.
+	kept *kept
 }
 
 // Finding is a defect of the log. Row counts data rows (or pulses) from 0.
