@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/spf13/cobra"
 )
 
 // TestMain keeps every test away from the workspace of whoever runs it.
@@ -278,6 +280,31 @@ func TestPasswordsAreNotShown(t *testing.T) {
 			if code != exitCouldNot || strings.Contains(out+errs, "s3cret") {
 				t.Errorf("%s %s: exit %d\n%s%s", args[0], where, code, out, errs)
 			}
+		}
+	}
+}
+
+func TestWhoDoesIt(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		env  map[string]string
+		want string
+	}{
+		{[]string{"--by", "Anna Test"}, map[string]string{"USER": "other"}, "Anna Test"},
+		{nil, map[string]string{"USER": "anna", "LOGNAME": "other"}, "anna"},
+		{nil, map[string]string{"LOGNAME": "anna", "USERNAME": "other"}, "anna"},
+		{nil, map[string]string{"USERNAME": "anna"}, "anna"},
+	} {
+		for _, name := range []string{"USER", "LOGNAME", "USERNAME"} {
+			t.Setenv(name, c.env[name])
+		}
+		cmd := &cobra.Command{Use: "import"}
+		by := byFlag(cmd)
+		if err := cmd.ParseFlags(c.args); err != nil {
+			t.Fatal(err)
+		}
+		if who, err := by(); err != nil || who != c.want {
+			t.Errorf("%v with %v: %q, %v; want %q", c.args, c.env, who, err, c.want)
 		}
 	}
 }

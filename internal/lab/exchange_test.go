@@ -324,3 +324,35 @@ func TestPlacesThatAreNone(t *testing.T) {
 		t.Errorf("a default place with other things in it: %v", err)
 	}
 }
+
+// The audit trail says who took what in and why, in order.
+func TestImportsAreInTheAuditTrail(t *testing.T) {
+	ctx, w, dir := t.Context(), newWorkspace(t), filepath.Join(t.TempDir(), "one")
+	if err := WriteDemo(dir); err != nil {
+		t.Fatal(err)
+	}
+	first, second := Author{Who: "Anna Test"}, Author{Who: "Ben Test", Why: "the log of pull 1 was cut short"}
+	r, err := w.Import(ctx, dir, first, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Import(ctx, dir, Author{Who: "nobody of note"}, false); err != nil { // changes nothing
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "logs", "pull-001.csv"), []byte("another"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if r, err := w.Import(ctx, dir, second, true); err != nil || !r.Superseded || r.Version != 2 {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	trail, err := w.store.Changes(ctx, "campaign", r.Campaign, 0, 10)
+	if err != nil || len(trail) != 2 {
+		t.Fatalf("%d changes, %v; want 2", len(trail), err)
+	}
+	if trail[0].Author != first || trail[0].Action != store.Imported || trail[1].Author != second || trail[1].Action != store.Superseded {
+		t.Errorf("the trail is %+v", trail)
+	}
+	if len(trail[1].Differences) != 1 || trail[1].Differences[0].Path != "pull 1 log" {
+		t.Errorf("the change differs in %+v; want the log of pull 1", trail[1].Differences)
+	}
+}

@@ -96,7 +96,11 @@ func OpenWorkspace(ctx context.Context, where string) (*Workspace, error) {
 	case errors.Is(err, store.ErrNoWorkspace) && byDefault:
 		return firstUse(ctx, where)
 	case errors.Is(err, store.ErrNoWorkspace):
-		return nil, fmt.Errorf("there is no workspace at %s.\n  To make one: fairpull init %s", placeName(where), placeName(where))
+		cure := "fairpull init " + where
+		if placeName(where) != where {
+			cure = "fairpull init, and the same place"
+		}
+		return nil, fmt.Errorf("there is no workspace at %s.\n  To make one: %s", placeName(where), cure)
 	}
 	return nil, err
 }
