@@ -7,10 +7,12 @@ const tippingDF = 5
 
 // tipping returns the SD of the unknown scatter, at tippingDF degrees of freedom,
 // above which the primary gain (or loss) would no longer be shown; NaN where
-// scatter is known or nothing would be shown even without any.
+// scatter is known, or nothing would be shown even without any: its one-sided bound
+// would not clear zero, or drift forbids it.
 func (a *analysis) tipping(e *estimate, c *Comparison) float64 {
 	f := c.Figure(c.Primary)
-	if c.Scatter.SetupKnown && c.Scatter.BlockKnown || !e.intervals || f.Missing != "" {
+	if c.Scatter.SetupKnown && c.Scatter.BlockKnown || !e.intervals || f.Missing != "" ||
+		!c.DriftBounded || c.Drift.Gate {
 		return math.NaN()
 	}
 	n, k := a.noise, a.primaryColumn()
@@ -27,7 +29,7 @@ func (a *analysis) tipping(e *estimate, c *Comparison) float64 {
 		v, df := base.with(append([]term{{"", multiplier * sd * sd, tippingDF}}, e.terms[k]...))
 		return math.Abs(f.Gain) - a.limits.oneSided(df)*math.Sqrt(v)
 	}
-	if bound(0) <= 0 {
+	if !(bound(0) > 0) {
 		return math.NaN()
 	}
 	low, high := 0.0, 1e-4
@@ -57,6 +59,7 @@ type plan struct {
 	pullHistoryDF           float64
 	rateSquare              float64 // of the drift to be expected, 1/h²; it is allowed for unless linear
 	linear                  bool
+	fixed                   []term // weather and loss placement: no number of blocks makes them smaller
 }
 
 // design returns the linear model of the plan.
@@ -105,7 +108,8 @@ func (p plan) scatter(d *design, w []float64) (v, df float64) {
 // power returns the chance that the plan shows a gain (ln) at a one-sided
 // confidence: 1 − F(t(df); df, gain/SE) of the noncentral t distribution.
 //
-// It comes out a few points high when degrees of freedom are few
+// The variance has every term that a campaign's has: scatter, drift, weather and
+// loss placement. It comes out a few points high when degrees of freedom are few
 // (docs/method.md). It is 0 where scatter would not be known well enough for a
 // verdict, or on less than one degree of freedom, or where the expected drift
 // would close the gate.
@@ -116,6 +120,7 @@ func (p plan) power(gain, confidence float64) float64 {
 	if p.historyDF == 0 && float64(d.df) < sufficientDF {
 		return 0
 	}
+	added := p.fixed[:len(p.fixed):len(p.fixed)]
 	if !p.linear && d.timed {
 		share := maxWeightSum(w)
 		slope, slopeDF := p.scatter(d, d.slope)
@@ -124,8 +129,9 @@ func (p plan) power(gain, confidence float64) float64 {
 			return 0
 		}
 		allowed := square(d.session()*share) * (p.rateSquare + slope) / 3
-		v, df = variance{v: v, df: df}.with([]term{{PartDrift, allowed, judgedDF}})
+		added = append(added, term{PartDrift, allowed, judgedDF})
 	}
+	v, df = variance{v: v, df: df}.with(added)
 	switch {
 	case v == 0:
 		return 1
@@ -151,8 +157,8 @@ const settlePower = 0.8
 
 // setupsToSettle returns the number of blocks, alternating from the baseline on,
 // that would show a gain of the smallest gain of interest with settlePower, given
-// the scatter and drift of this campaign; 0 where that cannot be said, or MaxSettle
-// blocks would not do.
+// the scatter, drift, weather and loss placement of this campaign; 0 where that
+// cannot be said, or MaxSettle blocks would not do.
 func (a *analysis) setupsToSettle(e *estimate, c *Comparison) int {
 	if a.in.SmallestGain == 0 || !e.intervals || !c.Scatter.SetupKnown || !c.Scatter.BlockKnown {
 		return 0
@@ -161,6 +167,7 @@ func (a *analysis) setupsToSettle(e *estimate, c *Comparison) int {
 	p := plan{
 		spacing: a.design.session() / float64(len(a.blocks)-1), pulls: a.usualPulls(),
 		pull: n.pull.q[k], historyDF: n.historyDF, historyShare: n.historyShare, linear: a.in.DriftLinear,
+		fixed: append(a.weatherTerm(e.w), a.placementTerm(e.candidate)...),
 	}
 	for _, rows := range a.rows {
 		p.pullHistoryDF -= float64(len(rows) - 1)

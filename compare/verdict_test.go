@@ -414,3 +414,65 @@ func TestSetupsToSettle(t *testing.T) {
 		t.Errorf("%d blocks for 1 %% on setups of 10 %%", c.SetupsToSettle)
 	}
 }
+
+// Advice counts what more blocks do not make smaller: with weather apart or the loss
+// placed on one side it takes more blocks, and where those terms alone exceed what
+// can be shown there is no number. The power itself is held to its closed form: with
+// no scatter, se = 0.15·difference on eight degrees of freedom.
+func TestSetupsToSettleCountsTypeB(t *testing.T) {
+	in := plainABA()
+	in.History.Setup = Spread{0.004, 12}
+	in.SmallestGain = 0.02
+	bare := one(t, in).SetupsToSettle
+	weather := func(lnFactor float64) Input {
+		out := in
+		out.Pulls = slices.Clone(in.Pulls)
+		for i := range out.Pulls {
+			if out.Pulls[i].Configuration == "B" {
+				out.Pulls[i].LnFactor = lnFactor
+			}
+		}
+		return out
+	}
+	if n := one(t, weather(0.04)).SetupsToSettle; n <= bare {
+		t.Errorf("%d blocks with 4 %% of weather between the sides, %d without", n, bare)
+	}
+	if n := one(t, weather(0.2)).SetupsToSettle; n != 0 {
+		t.Errorf("%d blocks with 20 %% of weather between the sides: 3 %% of standard error that stays", n)
+	}
+	placed := in
+	placed.LossPlacement = map[string]float64{"B": 0.05}
+	if n := one(t, placed).SetupsToSettle; n != 0 {
+		t.Errorf("%d blocks with 5 %% of loss placement: 2.9 %% of standard error that stays", n)
+	}
+	p := plan{
+		order: alternating(5), spacing: 1, pulls: 3, historyDF: 10, historyShare: 1.0 / 3, pullHistoryDF: 22, linear: true,
+		fixed: []term{{PartWeather, square(0.006), judgedDF}},
+	}
+	want := 1 - noncentralT(tQuantile(0.95, 8), 8, math.Log1p(0.02)/0.006)
+	near(t, "power", p.power(math.Log1p(0.02), 0.95), want, 1e-12)
+}
+
+// A tipping point says what a scatter would spoil; where drift forbids a claim there
+// is nothing to spoil.
+func TestNoTippingPointUnderDrift(t *testing.T) {
+	pair := flat("AB", [][]float64{{4.5, 4.501}, {4.55, 4.551}}, nil)
+	c := one(t, pair)
+	if c.DriftBounded || !math.IsNaN(c.TippingSD) {
+		t.Errorf("A-B: drift bounded %v, tips at %v", c.DriftBounded, c.TippingSD)
+	}
+	pair.History.DriftRate = Spread{0.002, 9}
+	if c = one(t, pair); !c.DriftBounded || !(c.TippingSD > 0) {
+		t.Errorf("A-B with known rates: drift bounded %v, tips at %v", c.DriftBounded, c.TippingSD)
+	}
+	// A-B-A that rises by 8 % with a gain of 2 %: the gate is closed.
+	drifting := flat("ABA", [][]float64{{4.50, 4.5001}, {4.56, 4.5601}, {4.58, 4.5801}}, nil)
+	drifting.DriftLinear = false
+	if c = one(t, drifting); !c.Drift.Gate || !math.IsNaN(c.TippingSD) {
+		t.Errorf("strong drift: gate %v, tips at %v", c.Drift.Gate, c.TippingSD)
+	}
+	drifting.DriftLinear = true
+	if c = one(t, drifting); c.Drift.Gate || !(c.TippingSD > 0) {
+		t.Errorf("declared straight: gate %v, tips at %v", c.Drift.Gate, c.TippingSD)
+	}
+}
