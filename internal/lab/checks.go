@@ -88,9 +88,14 @@ func (a *Analysis) withhold(checks []campaign.Check) {
 		for j := range a.Comparisons {
 			c := &a.Comparisons[j]
 			concerned := k.Comparison == "" || k.Comparison == c.Candidate
-			if k.Status == campaign.Fail && concerned && a.open(k, c) &&
-				(slices.Contains(withholding, k.ID) || a.onOneSideOnly(k, c)) {
+			if k.Status != campaign.Fail || !concerned || !slices.Contains(withholding, k.ID) && !a.onOneSideOnly(k, c) {
+				continue
+			}
+			switch a.concern(k, c) {
+			case unresolved:
 				k.Withholds = append(k.Withholds, c.Candidate)
+			case answeredOnly:
+				k.Answered = append(k.Answered, c.Candidate)
 			}
 		}
 	}
@@ -103,7 +108,7 @@ func (a *Analysis) doubts(c *compare.Comparison) compare.Doubts {
 		d.OpenFail = d.OpenFail || slices.Contains(k.Withholds, c.Candidate)
 	}
 	if share, ok := a.coastShare(c); ok && share.flagged(a.Limits) {
-		d.CoastFlagged, d.CoastShareHi = true, share.Hi
+		d.CoastFlagged, d.CoastShareLo, d.CoastShareHi = true, share.Lo, share.Hi
 	}
 	d.Answered = a.answered()
 	return d
@@ -126,22 +131,32 @@ func (a *Analysis) onOneSideOnly(k *campaign.Check, c *compare.Comparison) bool 
 	return false
 }
 
-// open says whether check k bears on comparison c and is unresolved: it stands
-// on a used pull of either side that nobody has answered in writing.
-func (a *Analysis) open(k *campaign.Check, c *compare.Comparison) bool {
+// How a check stands towards one comparison.
+type concern int
+
+const (
+	unconcerned  concern = iota // it stands on none of its used pulls
+	answeredOnly                // on some, and all were answered in writing
+	unresolved                  // on one at least that nobody answered, or on none by name
+)
+
+// concern says how check k stands towards comparison c.
+func (a *Analysis) concern(k *campaign.Check, c *compare.Comparison) concern {
 	if len(k.Pulls) == 0 {
-		return true
+		return unresolved
 	}
+	found := unconcerned
 	for _, name := range k.Pulls {
 		p := a.pull(name)
 		if p == nil || !p.Used || p.Configuration != c.Baseline && p.Configuration != c.Candidate {
 			continue
 		}
 		if p.answer() == "" {
-			return true
+			return unresolved
 		}
+		found = answeredOnly
 	}
-	return false
+	return found
 }
 
 // answerColumn is the column of pulls.csv that answers an open check on a pull
