@@ -20,6 +20,24 @@ type Air struct {
 	DensityAltitude                   float64  // m, geopotential
 	How                               []string // by which formula each was found
 	Factors                           []AirFactor
+	Site                              *AirSite // nil: the elevation is not known, or the pressure comes from it
+}
+
+// AirSite is the standard atmosphere at the place where the air was read.
+type AirSite struct {
+	Elevation float64 // m above sea level
+	Standard  float64 // Pa, pressure of the standard atmosphere there
+	Excess    float64 // Pa above it from which a reading looks reduced to sea level
+}
+
+// Warnings returns what in the readings cannot be trusted, a sentence each.
+func (a *Air) Warnings(units quantity.System) []string {
+	warnings := []string{}
+	if s := a.Site; s != nil && a.Pressure-s.Standard > s.Excess {
+		warnings = append(warnings, fmt.Sprintf("The station pressure is %s above the standard atmosphere at %s: it looks reduced to sea level. Read the barometer at the rig, or give the value as --altimeter.",
+			a.pressure(a.Pressure-s.Standard, units), amountIn(s.Elevation, quantity.Length, units, 0)))
+	}
+	return warnings
 }
 
 // AirFactor is one standard's factor for this air.
@@ -47,6 +65,12 @@ func (a *Air) Text(w io.Writer, units quantity.System) error {
 		{"density altitude", amountIn(a.DensityAltitude, quantity.Length, units, 0)},
 	} {
 		fmt.Fprintf(out, "  %-20s %s\n", row.name, row.value)
+	}
+	if s := a.Site; s != nil {
+		fmt.Fprintf(out, "  %-20s %s at %s\n", "standard atmosphere", a.pressure(s.Standard, units), amountIn(s.Elevation, quantity.Length, units, 0))
+	}
+	for _, warning := range a.Warnings(units) {
+		fmt.Fprintf(out, "  ! %s\n", warning)
 	}
 	for _, how := range a.How {
 		fmt.Fprintf(out, "  %s\n", how)
@@ -98,6 +122,9 @@ type (
 		Dry              amount       `json:"dry_pressure_pa"`
 		Density          amount       `json:"density_kg_m3"`
 		DensityAltitude  amount       `json:"density_altitude_m"`
+		Elevation        amount       `json:"elevation_m"`
+		Standard         amount       `json:"standard_atmosphere_pa"`
+		Warnings         []string     `json:"warnings"`
 		How              []string     `json:"formulas"`
 		Factors          []factorJSON `json:"corrections"`
 	}
@@ -129,7 +156,11 @@ func (a *Air) JSON() ([]byte, error) {
 		Format: "fairpull.air/1", Pressure: amount(a.Pressure), Temperature: amount(a.Temperature),
 		RelativeHumidity: amount(a.RelativeHumidity), DewPoint: amount(a.DewPoint), Saturation: amount(a.Saturation),
 		Vapour: amount(a.Vapour), Dry: amount(a.Dry), Density: amount(a.Density), DensityAltitude: amount(a.DensityAltitude),
+		Elevation: null, Standard: null, Warnings: a.Warnings(quantity.SI),
 		How: a.How, Factors: []factorJSON{},
+	}
+	if s := a.Site; s != nil {
+		out.Elevation, out.Standard = amount(s.Elevation), amount(s.Standard)
 	}
 	for _, f := range a.Factors {
 		out.Factors = append(out.Factors, f.json())

@@ -21,7 +21,7 @@ of every correction standard. Each reading is a number with its unit.`,
 	var r lab.AirReadings
 	cmd.Flags().StringVar(&r.Pressure, "pressure", "", "station (absolute) pressure, as the barometer at the rig reads it")
 	cmd.Flags().StringVar(&r.Altimeter, "altimeter", "", "altimeter setting (QNH), with --elevation, where there is no barometer")
-	cmd.Flags().StringVar(&r.Elevation, "elevation", "", "elevation of the site above sea level")
+	cmd.Flags().StringVar(&r.Elevation, "elevation", "", "elevation of the site above sea level; with --pressure, to see whether that fits")
 	cmd.Flags().StringVar(&r.Temperature, "temperature", "", "temperature of the intake air")
 	cmd.Flags().StringVar(&r.Humidity, "humidity", "", "relative humidity")
 	cmd.Flags().StringVar(&r.WetBulb, "wet-bulb", "", "wet-bulb temperature of a ventilated psychrometer")

@@ -18,7 +18,7 @@ import (
 type AirReadings struct {
 	Pressure    string // station pressure
 	Altimeter   string // altimeter setting, with Elevation
-	Elevation   string
+	Elevation   string // of the site; with Pressure, to see whether that fits
 	Temperature string
 
 	// One of these says how moist the air is.
@@ -48,7 +48,27 @@ func Air(r AirReadings) (*report.Air, error) {
 	if err != nil {
 		return nil, err
 	}
-	return describeAir(state, append(how, moist...))
+	out, err := describeAir(state, append(how, moist...))
+	if err != nil {
+		return nil, err
+	}
+	if r.Pressure != "" && r.Elevation != "" {
+		out.Site, err = airSite(r.Elevation)
+	}
+	return out, err
+}
+
+// airSite returns what the air at a site of that elevation is held against.
+func airSite(text string) (*report.AirSite, error) {
+	elevation, err := reading("elevation", text, quantity.Length)
+	if err != nil {
+		return nil, err
+	}
+	standard, err := air.StandardPressure(quantity.Metre(elevation))
+	if err != nil {
+		return nil, &ReadingError{"elevation", err}
+	}
+	return &report.AirSite{Elevation: elevation, Standard: float64(standard), Excess: DefaultLimits().PressureExcess}, nil
 }
 
 func stationPressure(r AirReadings) (float64, []string, error) {
