@@ -56,31 +56,32 @@ func writeFolder(dir string, fill func(staging string) error) error {
 	}
 	staging, err := os.MkdirTemp(parent, ".fairpull-*")
 	if err != nil {
-		return err
+		return cannotWrite(dir, err)
 	}
 	defer os.RemoveAll(staging)
-	if err := fill(staging); err != nil {
-		return err
+	// The staging folder is the user's alone; the one inside has the mode that the
+	// user's mask leaves.
+	whole := filepath.Join(staging, "whole")
+	err = os.Mkdir(whole, 0o777)
+	if err == nil {
+		err = fill(whole)
 	}
-	if err := publishable(staging); err != nil {
-		return err
+	if err == nil {
+		err = syncAll(whole)
 	}
-	if err := os.Rename(staging, dir); err != nil {
-		return err
+	if err == nil {
+		err = os.Rename(whole, dir)
+	}
+	if err != nil {
+		return cannotWrite(dir, err)
 	}
 	return syncDir(parent)
 }
 
-// publishable gives a staged folder ordinary modes and puts its files on disk.
-func publishable(staging string) error {
-	if err := os.Chmod(staging, 0o755); err != nil {
-		return err
-	}
-	return filepath.WalkDir(staging, func(path string, entry fs.DirEntry, err error) error {
-		if err != nil || entry.IsDir() {
-			return err
-		}
-		if err := os.Chmod(path, 0o644); err != nil {
+// syncAll puts a folder, and all that is in it, on disk.
+func syncAll(dir string) error {
+	return filepath.WalkDir(dir, func(path string, _ fs.DirEntry, err error) error {
+		if err != nil {
 			return err
 		}
 		return syncDir(path)

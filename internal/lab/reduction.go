@@ -67,7 +67,7 @@ const maxLogBytes = ingest.MaxLogBytes
 
 // ReduceLog reduces one log that stands on its own.
 func ReduceLog(path string, s LogSettings) (*report.Reductions, error) {
-	data, err := readBounded(path)
+	data, err := readBounded(path, maxLogBytes)
 	if err != nil {
 		return nil, err
 	}
@@ -94,15 +94,25 @@ func ReduceLog(path string, s LogSettings) (*report.Reductions, error) {
 	return &report.Reductions{Pulls: []report.Reduction{r}}, nil
 }
 
-func readBounded(path string) ([]byte, error) {
+// readBounded returns the content of a regular file of at most limit bytes. What
+// kind of file it is is asked before it is opened: opening a pipe would wait for
+// its other end.
+func readBounded(path string, limit int) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is not a regular file", path)
+	}
 	file, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	data, err := io.ReadAll(io.LimitReader(file, maxLogBytes+1))
-	if err == nil && len(data) > maxLogBytes {
-		err = fmt.Errorf("%s is larger than %d MiB, the most that a log may have", path, maxLogBytes>>20)
+	data, err := io.ReadAll(io.LimitReader(file, int64(limit)+1))
+	if err == nil && len(data) > limit {
+		err = fmt.Errorf("%s is larger than %d MiB, the most that it may have", path, limit>>20)
 	}
 	return data, err
 }

@@ -2,10 +2,8 @@ package lab
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
-	"os"
+	"slices"
 
 	"fairpull/simulate"
 )
@@ -41,11 +39,14 @@ type SimulateRequest struct {
 	Dir      string
 }
 
+// NamesScenario says whether there is a scenario of that name.
+func NamesScenario(name string) bool { return slices.Contains(simulate.Names(), name) }
+
 // maxScenarioBytes bounds a scenario file.
 const maxScenarioBytes = 1 << 20
 
 // Simulate writes a campaign folder with known truth and returns how many pulls
-// it has.
+// it has. Once ctx is done it ends between two pulls, with nothing left behind.
 func Simulate(ctx context.Context, r SimulateRequest) (pulls int, err error) {
 	scenario, err := r.scenario()
 	if err != nil {
@@ -54,10 +55,7 @@ func Simulate(ctx context.Context, r SimulateRequest) (pulls int, err error) {
 	if r.Seed != 0 {
 		scenario.Seed = r.Seed
 	}
-	if err := ctx.Err(); err != nil {
-		return 0, err
-	}
-	if err := scenario.Write(r.Dir); err != nil {
+	if err := scenario.WriteContext(ctx, r.Dir); err != nil {
 		return 0, err
 	}
 	return len(scenario.Plan.Order) * scenario.Plan.PullsPerBlock, nil
@@ -67,17 +65,9 @@ func (r SimulateRequest) scenario() (simulate.Scenario, error) {
 	if r.File == "" {
 		return simulate.Named(r.Scenario)
 	}
-	file, err := os.Open(r.File)
+	text, err := readBounded(r.File, maxScenarioBytes)
 	if err != nil {
 		return simulate.Scenario{}, err
-	}
-	defer file.Close()
-	text, err := io.ReadAll(io.LimitReader(file, maxScenarioBytes+1))
-	if err == nil && len(text) > maxScenarioBytes {
-		err = errors.New("it is larger than 1 MiB")
-	}
-	if err != nil {
-		return simulate.Scenario{}, fmt.Errorf("%s: %w", r.File, err)
 	}
 	scenario, err := simulate.FromTOML(text)
 	if err != nil {
