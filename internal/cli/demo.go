@@ -32,13 +32,17 @@ func demoCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
+		view := analysis.View(Version, system)
+		if err := cmd.Context().Err(); err != nil {
+			return err
+		}
 		if *folder != "" {
 			if err := lab.WriteDemo(*folder); err != nil {
 				return err
 			}
 		}
 		// The demo's own report may be replaced: only the demo writes that name.
-		if err := lab.WriteReport(analysis.View(Version, system), demoReport, true, system); err != nil {
+		if err := lab.WriteReport(view, demoReport, true, system); err != nil {
 			return err
 		}
 		if err := writeGain(cmd.OutOrStdout(), analysis, *asJSON, system); err != nil || *asJSON {

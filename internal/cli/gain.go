@@ -64,7 +64,11 @@ func writeGain(w io.Writer, analysis *lab.Analysis, asJSON bool, units quantity.
 	return analysis.View(Version, units).Text(w, report.TextOptions{Width: terminalWidth(), Color: colour(w), Units: units})
 }
 
+// writeReports writes all files, or none once the command is interrupted.
 func writeReports(cmd *cobra.Command, view *report.Gain, files []string, overwrite bool, units quantity.System) error {
+	if err := cmd.Context().Err(); err != nil {
+		return err
+	}
 	for _, file := range files {
 		if err := lab.WriteReport(view, file, overwrite, units); err != nil {
 			return err

@@ -3,7 +3,10 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -47,13 +50,16 @@ Figures are wheel figures, not corrected for the air.`,
 		if err != nil {
 			return err
 		}
-		if len(*parasitic) > len(s.Parasitic) {
-			return &usageError{errors.New("--parasitic takes at most three numbers"), "fairpull reduce pull.csv --parasitic 1.1,0.01,0"}
-		}
-		copy(s.Parasitic[:], *parasitic)
 		if *asJSON && *asCSV {
 			return &usageError{errors.New("--json and --csv cannot both be written to one output"), try + " --json"}
 		}
+		if !(*each > 0) || math.IsInf(*each, 0) {
+			return &usageError{fmt.Errorf("--every is %v, and a distance in rpm is above 0", *each), try + " --every 500"}
+		}
+		if err := checkRig(cmd, *parasitic); err != nil {
+			return &usageError{err, loneLog(args[0])}
+		}
+		copy(s.Parasitic[:], *parasitic)
 		result, err := reductions(cmd, args[0], *only, s)
 		switch {
 		case err != nil:
@@ -68,23 +74,81 @@ Figures are wheel figures, not corrected for the air.`,
 	return cmd
 }
 
+// rigFlags describe the rig of a log that stands on its own. Those that are 0
+// where they are not known may be said to be 0.
+var rigFlags = []struct {
+	name   string
+	mayBe0 bool
+}{
+	{"inertia", false}, {"drum-radius", false}, {"ratio", true}, {"wheel-inertia", true}, {"wheel-radius", true},
+	{"pulses-per-rev", false}, {"engine-pulses-per-rev", false}, {"brake-arm", false}, {"parasitic", true},
+}
+
+// checkRig refuses values that no rig has.
+func checkRig(cmd *cobra.Command, parasitic []float64) error {
+	for _, flag := range rigFlags {
+		if !cmd.Flags().Changed(flag.name) || flag.name == "parasitic" {
+			continue
+		}
+		text := cmd.Flags().Lookup(flag.name).Value.String()
+		value, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(value > 0 || flag.mayBe0 && value == 0) || math.IsInf(value, 0) {
+			return fmt.Errorf("--%s is %s, and no rig has that", flag.name, text)
+		}
+	}
+	if len(parasitic) > len(lab.LogSettings{}.Parasitic) {
+		return errors.New("--parasitic takes at most three numbers")
+	}
+	for _, c := range parasitic {
+		if math.IsNaN(c) || math.IsInf(c, 0) {
+			return fmt.Errorf("--parasitic holds %v, and no rig has that", c)
+		}
+	}
+	return nil
+}
+
+// loneLog is a command that reduces a log on its own.
+func loneLog(path string) string {
+	return strings.Join([]string{"fairpull reduce", path, "--inertia 41.8 --drum-radius 0.2286 --parasitic 1.1,0.01,0"}, " ")
+}
+
+// rigGiven returns the first flag of the rig that is given, and whether one is.
+func rigGiven(cmd *cobra.Command) (name string, given bool) {
+	for _, flag := range rigFlags {
+		if cmd.Flags().Changed(flag.name) {
+			return flag.name, true
+		}
+	}
+	return "", false
+}
+
+// reductions reduces what path names. A flag that would have no effect on it is
+// refused.
 func reductions(cmd *cobra.Command, path, only string, s lab.LogSettings) (*report.Reductions, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err
 	}
-	folder := path
+	folder, inFolder := path, info.IsDir()
+	try := "fairpull reduce " + path
 	if !info.IsDir() {
-		var found bool
-		if s.Inertia > 0 {
-			return lab.ReduceLog(path, s)
+		var pull string
+		if folder, pull, inFolder = lab.FolderOf(path); !inFolder {
+			try = loneLog(path)
 		}
-		if folder, only, found = lab.FolderOf(path); !found {
-			return nil, &usageError{
-				fmt.Errorf("%s is in no campaign folder that names it, so the rig must be described by flags", path),
-				strings.Join([]string{"fairpull reduce", path, "--inertia 41.8 --drum-radius 0.2286"}, " "),
-			}
+		if cmd.Flags().Changed("pull") {
+			return nil, &usageError{fmt.Errorf("--pull chooses from a campaign folder, and %s is one log", path), try}
 		}
+		only = pull
+	}
+	flag, given := rigGiven(cmd)
+	switch {
+	case inFolder && given:
+		return nil, &usageError{fmt.Errorf("--%s is for a log on its own, and the rig of this one is in %s", flag, filepath.Join(folder, "campaign.toml")), try}
+	case !inFolder && !cmd.Flags().Changed("inertia"):
+		return nil, &usageError{fmt.Errorf("%s is in no campaign folder that names it, so the rig must be described by flags", path), try}
+	case !inFolder:
+		return lab.ReduceLog(path, s)
 	}
 	progress := newProgress(cmd.ErrOrStderr(), "pulls")
 	defer progress.end()

@@ -79,10 +79,9 @@ that holds. Start with: fairpull demo`,
 	root.SetVersionTemplate("fairpull {{.Version}}\n")
 	root.AddCommand(demoCommand(), gainCommand(), reduceCommand(), airCommand(), simulateCommand(),
 		initCommand(), importCommand(), exportCommand(), campaignsCommand(), doctorCommand(), backupCommand(), restoreCommand())
+	root.SetHelpCommand(helpCommand())
 	for _, c := range append(root.Commands(), root) {
-		c.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-			return &usageError{err, cmd.CommandPath() + " --help"}
-		})
+		c.SetFlagErrorFunc(flagError)
 	}
 	return root
 }

@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -23,9 +24,14 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
   fairpull simulate --file mine.toml mine`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			list, _ := cmd.Flags().GetBool("list")
-			show, _ := cmd.Flags().GetString("show")
-			if list || show != "" {
+			shows := cmd.Flags().Changed("show")
+			switch {
+			case list && shows:
+				return &usageError{errors.New("--list and --show are two different questions"), "fairpull simulate --list"}
+			case list || shows:
 				return exactly(0, "--list and --show take no folder", "fairpull simulate --list")(cmd, args)
+			case len(args) == 1 && args[0] == "":
+				return &usageError{errors.New("the folder to write has no name"), try}
 			}
 			return exactly(1, "simulate takes the folder to write", try)(cmd, args)
 		},
@@ -43,15 +49,23 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
 				fmt.Fprintf(out, "%-16s %s\n", s.Name, s.About)
 			}
 			return nil
-		case *show != "":
+		case cmd.Flags().Changed("show"):
+			if err := namesScenario(*show); err != nil {
+				return err
+			}
 			text, err := lab.ScenarioText(*show)
 			if err != nil {
-				return &usageError{err, "fairpull simulate --list"}
+				return err
 			}
 			_, err = out.Write(text)
 			return err
 		case (*name == "") == (*file == ""):
 			return &usageError{errors.New("name one scenario: --scenario or --file"), try}
+		}
+		if *file == "" {
+			if err := namesScenario(*name); err != nil {
+				return err
+			}
 		}
 		written, err := lab.Simulate(cmd.Context(), lab.SimulateRequest{Scenario: *name, File: *file, Seed: *seed, Dir: args[0]})
 		if err != nil {
@@ -61,4 +75,16 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
 		return nil
 	}
 	return cmd
+}
+
+// namesScenario refuses a name that no scenario has, listing those there are.
+func namesScenario(name string) error {
+	if lab.NamesScenario(name) {
+		return nil
+	}
+	var names []string
+	for _, s := range lab.Scenarios() {
+		names = append(names, s.Name)
+	}
+	return &usageError{fmt.Errorf("there is no scenario %q; there are %s", name, strings.Join(names, ", ")), "fairpull simulate --list"}
 }
