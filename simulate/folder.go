@@ -117,9 +117,18 @@ func (s Scenario) WriteContext(ctx context.Context, dir string) error {
 	if err := os.MkdirAll(parent, 0o777); err != nil {
 		return fmt.Errorf("simulate: %w", err)
 	}
+	if err := build(ctx, files, parent, dir); err != nil {
+		return fmt.Errorf("simulate: %s was not written: %w", dir, reasonOf(err))
+	}
+	return nil
+}
+
+// build writes files into a folder in parent and renames that to dir, which is
+// free or an empty folder.
+func build(ctx context.Context, files map[string][]byte, parent, dir string) error {
 	beside, err := os.MkdirTemp(parent, ".simulate-*")
 	if err != nil {
-		return fmt.Errorf("simulate: %w", err)
+		return err
 	}
 	defer os.RemoveAll(beside) // renamed away on success
 	whole := filepath.Join(beside, "campaign")
@@ -132,22 +141,30 @@ func (s Scenario) WriteContext(ctx context.Context, dir string) error {
 		}
 	}
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) { // an empty directory
-		return fmt.Errorf("simulate: %w", err)
+		return err
 	}
-	if err := os.Rename(whole, dir); err != nil {
-		return fmt.Errorf("simulate: %w", err)
+	return os.Rename(whole, dir)
+}
+
+// reasonOf returns what the system objects to, without the path of a folder that
+// was built to be renamed.
+func reasonOf(err error) error {
+	var path *fs.PathError
+	var link *os.LinkError
+	switch {
+	case errors.As(err, &path):
+		return path.Err
+	case errors.As(err, &link):
+		return link.Err
 	}
-	return nil
+	return err
 }
 
 func writeFile(path string, data []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-		return fmt.Errorf("simulate: %w", err)
+		return err
 	}
-	if err := os.WriteFile(path, data, 0o666); err != nil {
-		return fmt.Errorf("simulate: %w", err)
-	}
-	return nil
+	return os.WriteFile(path, data, 0o666)
 }
 
 // free returns an error unless a folder may be written at dir.

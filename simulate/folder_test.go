@@ -308,6 +308,25 @@ func TestWrite(t *testing.T) {
 	}
 }
 
+// A failure of the system is told without the path of the folder being built.
+func TestBuildFailures(t *testing.T) {
+	parent := t.TempDir()
+	for name, err := range map[string]error{
+		"no parent":       build(context.Background(), nil, filepath.Join(parent, "none"), filepath.Join(parent, "campaign")),
+		"nothing to move": build(context.Background(), nil, parent, filepath.Join(parent, "campaign")),
+		"no such name":    build(context.Background(), map[string][]byte{"a\x00b": nil}, parent, filepath.Join(parent, "campaign")),
+	} {
+		if err == nil {
+			t.Errorf("%s: no error", name)
+		} else if text := reasonOf(err).Error(); text == "" || strings.Contains(text, parent) {
+			t.Errorf("%s: told as %q", name, text)
+		}
+	}
+	if entries, err := os.ReadDir(parent); err != nil || len(entries) > 0 {
+		t.Errorf("left behind: %v, %v", entries, err)
+	}
+}
+
 // untilAsked is a context that is done once it was asked n times.
 type untilAsked struct {
 	context.Context
