@@ -52,7 +52,7 @@ func flagError(cmd *cobra.Command, err error) error {
 func wanted(kind string) string {
 	switch kind {
 	case "uint64":
-		return "a whole number from 0 up"
+		return "a whole number from 0 to 2^64 - 1"
 	case "int", "int64":
 		return "a whole number"
 	case "float64":

@@ -56,6 +56,9 @@ Figures are wheel figures, not corrected for the air.`,
 		if !(*each > 0) || math.IsInf(*each, 0) {
 			return &usageError{fmt.Errorf("--every is %v, and a distance in rpm is above 0", *each), try + " --every 500"}
 		}
+		if *only == "" && cmd.Flags().Changed("pull") {
+			return &usageError{errors.New("--pull names no pull"), "fairpull reduce " + args[0]}
+		}
 		if err := checkRig(cmd, *parasitic); err != nil {
 			return &usageError{err, loneLog(args[0])}
 		}

@@ -80,6 +80,7 @@ func TestReduceRefusesWhatNoRigHas(t *testing.T) {
 		{[]string{"reduce", inside, "--pull", "2"}, "--pull chooses from a campaign folder"},
 		{[]string{"reduce", inside, "--inertia", "15"}, "--inertia is for a log on its own"},
 		{[]string{"reduce", "my-campaign", "--inertia", "15"}, "--inertia is for a log on its own"},
+		{[]string{"reduce", "my-campaign", "--pull", ""}, "--pull names no pull"},
 		{[]string{"reduce", "my-campaign", "--parasitic", "1"}, "--parasitic is for a log on its own"},
 	} {
 		line, try := refused(t, c.args...)
@@ -133,7 +134,7 @@ func TestSimulateAndHelpRefuse(t *testing.T) {
 		{[]string{"simulate", "--show", "dmeo"}, `there is no scenario "dmeo"`},
 		{[]string{"simulate", "--show", ""}, `there is no scenario ""`},
 		{[]string{"simulate", "--list", "--show", "demo"}, "--list and --show"},
-		{[]string{"simulate", "--scenario", "demo", "--seed", "-1", "out"}, `--seed is a whole number from 0 up, and "-1" is none`},
+		{[]string{"simulate", "--scenario", "demo", "--seed", "-1", "out"}, `--seed is a whole number from 0 to 2^64 - 1, and "-1" is none`},
 		{[]string{"help", "nope"}, `there is no help on "nope"`},
 		{[]string{"help", "gain", "more"}, `there is no help on "gain more"`},
 	} {
