@@ -174,13 +174,17 @@ func (g *Gain) levelsChart(i int, l look, units quantity.System) draw.Picture {
 	return p
 }
 
-// levelTitle names a panel: "Torque at the wheel, N·m, with 95 % limits".
+// levelTitle names a panel: "Torque at the wheel, N·m, corrected, full throttle".
 func (g *Gain) levelTitle(s levelSeries) string {
 	where := " at the wheel"
 	if g.AtCrank {
 		where = " at the crank"
 	}
-	return s.Name + where + ", " + s.Unit + ", corrected, full throttle"
+	corrected := ", corrected"
+	if g.uncorrected() {
+		corrected = ", not corrected"
+	}
+	return s.Name + where + ", " + s.Unit + corrected + ", full throttle"
 }
 
 // maxShortName bounds a name beside a curve or over a column.

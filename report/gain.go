@@ -66,14 +66,17 @@ type PullRow struct {
 }
 
 // Compensated is the peak power of one configuration at the wheel and with the
-// coast-down loss added, in watts.
+// coast-down loss added at the same engine speed, in watts.
 type Compensated struct {
+	Candidate     string // of the comparison that it belongs to; empty: any
 	Configuration string
-	WheelW        float64
-	CompensatedW  float64
-	AtRPM         float64
+	AtRPM         float64 // engine speed of the peak, 1/min
+	WheelW        float64 // the comparison's own level
+	// WheelHalfW is the half-width of the interval of WheelW; 0 or NaN: not known.
+	WheelHalfW   float64
+	CompensatedW float64 // NaN: the coast-downs do not reach this speed
 	// HalfWidthW is the half-width of the interval of CompensatedW from
-	// pull-to-pull scatter alone; NaN: not known.
+	// pull-to-pull scatter alone; 0 or NaN: not known.
 	HalfWidthW float64
 }
 

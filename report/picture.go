@@ -121,6 +121,9 @@ func (g *Gain) figureKind() string {
 	if g.AtCrank {
 		kind = "crank figures as the logs give them"
 	}
+	if g.uncorrected() {
+		return kind + " at full throttle, not corrected for the air"
+	}
 	return kind + " at full throttle, corrected by " + g.standard()
 }
 

@@ -40,14 +40,15 @@ func sample() *Gain {
 		},
 		Standard: Standard{Name: "SAE J1349", Form: "SAE J1349, form of June 1990 (spark ignition, naturally aspirated)",
 			Note: "Figures of the later form differ by a fraction of a per cent."},
-		Compensated: []Compensated{
-			{Configuration: "A", WheelW: 38010, CompensatedW: 41250, AtRPM: 7100, HalfWidthW: 240},
-			{Configuration: "B", WheelW: 40930, CompensatedW: 44180, AtRPM: 7300, HalfWidthW: 260},
-		},
 		CoastShares: map[string]CoastShare{"B": {Value: 0.0005, Lo: -0.0008, Hi: 0.0018}},
 		Version:     "0.1.0",
 	}
 	g.Comparisons = []compare.Comparison{sampleComparison("A", "B", 0)}
+	f := &g.Comparisons[0].PeakPower
+	g.Compensated = []Compensated{
+		{Configuration: "A", AtRPM: f.BaselineRPM, WheelW: f.BaselineLevel, WheelHalfW: 440, CompensatedW: 41250, HalfWidthW: 240},
+		{Configuration: "B", AtRPM: f.CandidateRPM, WheelW: f.CandidateLevel, WheelHalfW: 550, CompensatedW: 44180, HalfWidthW: 260},
+	}
 	names := []string{"A", "A", "A", "B", "B", "B", "A", "A", "A"}
 	for i, id := range names {
 		g.Pulls = append(g.Pulls, samplePull(i, id, day.Add(time.Duration(i*14)*time.Minute)))

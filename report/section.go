@@ -35,8 +35,7 @@ func (g *Gain) comparisonBlocks(i int, l look, o documentOptions) []block {
 		blocks = append(blocks, paragraph{Words: s})
 	}
 	blocks = append(blocks,
-		figure{Picture: g.gainChart(i, l), Caption: "Gain of " + g.side(c.Candidate) + " over " + g.side(c.Baseline) +
-			" at each engine speed. Where the ribbon lies wholly above the line of no change, a gain may be read off at any speed, however it was picked; numbers in the tables at the end."})
+		figure{Picture: g.gainChart(i, l), Caption: g.gainCaption(c)})
 	blocks = append(blocks, g.flagsTouching(c, "curve")...)
 	blocks = append(blocks,
 		figure{Picture: g.levelsChart(i, l, o.units), Caption: "Torque and power of both sides, with the " + confidence(c.Confidence) +
@@ -47,6 +46,17 @@ func (g *Gain) comparisonBlocks(i int, l look, o documentOptions) []block {
 	blocks = append(blocks, heading{Level: 3, Words: "What the interval rests on"}, g.scatterTable(c))
 	blocks = append(blocks, g.flagsTouching(c, "drift")...)
 	return append(blocks, g.blocksTable(c))
+}
+
+// gainCaption says what the gain chart shows and what may be read off it.
+func (g *Gain) gainCaption(c *compare.Comparison) string {
+	s := "Gain of " + g.side(c.Candidate) + " over " + g.side(c.Baseline) + " at each engine speed. "
+	if len(c.Reasons) > 0 {
+		s += "No claim may be read off, because the verdict is withheld: " + reasonNames(c) + "."
+	} else {
+		s += "Where the ribbon lies wholly above the line of no change, a gain may be read off at any speed, however it was picked."
+	}
+	return s + " Numbers stand in the tables at the end."
 }
 
 // flagsTouching returns the checks of c that did not pass and touch one of the
@@ -131,7 +141,8 @@ func (g *Gain) figuresTable(c *compare.Comparison, units quantity.System) table 
 	return t
 }
 
-// figureCells words one figure. At least is one-sided, rounded down to 0.1 %.
+// figureCells words one figure. At least is one-sided, rounded down to 0.1 %; it
+// is a claim, and so not there while the verdict is withheld.
 func (g *Gain) figureCells(c *compare.Comparison, row metricRow, f *compare.Figure, units quantity.System) []string {
 	name := row.name
 	if row.metric == compare.Band {
@@ -154,7 +165,7 @@ func (g *Gain) figureCells(c *compare.Comparison, row metricRow, f *compare.Figu
 	}
 	text := gainTextOf(f)
 	cells[3], cells[4] = text.Value+" %", strings.ReplaceAll(text.Interval, " ", "\u00a0")
-	if text.AtLeast != "" {
+	if text.AtLeast != "" && len(c.Reasons) == 0 {
 		cells[5] = text.AtLeast + " %"
 	}
 	return cells
@@ -173,9 +184,10 @@ func (g *Gain) levelCell(c *compare.Comparison, row metricRow, value, rpm float6
 
 func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// everywhereSentence says what holds at every engine speed of the riding band.
+// everywhereSentence says what holds at every engine speed of the riding band;
+// empty while the verdict is withheld.
 func (g *Gain) everywhereSentence(c *compare.Comparison) string {
-	if math.IsNaN(c.AtLeastEverywhere) || len(c.Curve) == 0 || c.Band.Missing != "" || !c.Band.Interval {
+	if len(c.Reasons) > 0 || math.IsNaN(c.AtLeastEverywhere) || len(c.Curve) == 0 || c.Band.Missing != "" || !c.Band.Interval {
 		return ""
 	}
 	return "At every engine speed from " + span(c.BandRPM) + " the gain is at least " + roundedDown(percent(c.AtLeastEverywhere)) +
@@ -189,7 +201,7 @@ func (g *Gain) withAllSentence(i int) string {
 	}
 	c, all := &g.Comparisons[i], &g.WithAll[i]
 	s := "With every excluded pull put back (" + plural(pullCount(all), "pull") + " instead of " + strconv.Itoa(pullCount(c)) + "), the gain in " +
-		quantityName(c.Primary) + " would be "
+		g.quantityName(c.Primary) + " would be "
 	f := all.Figure(c.Primary)
 	if f.Missing != "" {
 		return s + "missing: " + because(f.Missing) + "."
@@ -209,32 +221,49 @@ func pullCount(c *compare.Comparison) int {
 // outOfReach says why a loss-compensated figure is missing.
 const outOfReach = " Where it is missing, the coast-downs do not reach the drum speed of peak power."
 
-// compensatedTable has peak power at the wheel beside that with the loss added.
+// compensatedTable has peak power at the wheel, as the comparison gives it, beside
+// that with the loss added at the same engine speed.
 func (g *Gain) compensatedTable(c *compare.Comparison, units quantity.System) (table, bool) {
-	unit := units.Unit(quantity.Power).Name
+	unit := units.Unit(quantity.Power)
 	t := table{
-		Caption: "Peak power with the tyre and driveline loss that the coast-downs found added to the wheel figure. The ± covers pull-to-pull scatter only. Gains are stated on wheel figures.",
-		Heads:   []string{"Side", "At the wheel, " + unit, "Loss-compensated, " + unit, "At"}, Numeric: []bool{false, true, true, true},
+		Caption: "Peak power with the tyre and driveline loss that the coast-downs found added to the wheel figure. The ± at the wheel is that of the figures above; the ± of the loss-compensated figure covers pull-to-pull scatter only. Gains are stated on wheel figures.",
+		Heads:   []string{"Side", "At the wheel, " + unit.Name, "Loss-compensated, " + unit.Name, "At"}, Numeric: []bool{false, true, true, true},
 	}
 	for _, id := range []string{c.Baseline, c.Candidate} {
-		for _, row := range g.Compensated {
-			if row.Configuration != id || !(row.WheelW > 0) {
-				continue
-			}
-			with, half := levelNumbers(row.CompensatedW, row.HalfWidthW, quantity.Power, units)
-			n := 1
-			switch {
-			case !(row.CompensatedW > 0):
-				t.Caption = strings.TrimSuffix(t.Caption, outOfReach) + outOfReach
-			case half != "":
-				with += " ± " + half
-				n = places(units.Unit(quantity.Power).FromDifference(row.HalfWidthW), 2)
-			}
-			wheel := fixed(units.Unit(quantity.Power).From(row.WheelW), n)
-			t.Rows = append(t.Rows, []string{g.shortSide(id), wheel, with, plain(row.AtRPM) + " rpm"})
+		row, ok := g.compensated(c.Candidate, id)
+		if !ok {
+			continue
 		}
+		if !(row.CompensatedW > 0) {
+			t.Caption = strings.TrimSuffix(t.Caption, outOfReach) + outOfReach
+		}
+		t.Rows = append(t.Rows, []string{g.shortSide(id), bareLevel(row.WheelW, row.WheelHalfW, units),
+			bareLevel(row.CompensatedW, row.HalfWidthW, units), plain(row.AtRPM) + " rpm"})
 	}
 	return t, len(t.Rows) > 0
+}
+
+// compensated returns the loss-compensated figure of a configuration in the
+// comparison of candidate: its own, else one that holds for all comparisons.
+func (g *Gain) compensated(candidate, configuration string) (Compensated, bool) {
+	for _, of := range []string{candidate, ""} {
+		for _, row := range g.Compensated {
+			if row.Candidate == of && row.Configuration == configuration && row.WheelW > 0 {
+				return row, true
+			}
+		}
+	}
+	return Compensated{}, false
+}
+
+// bareLevel returns a power with its half-width where that is known, without its
+// unit.
+func bareLevel(watts, half float64, units quantity.System) string {
+	number, doubt := levelNumbers(watts, half, quantity.Power, units)
+	if doubt == "" || !(watts > 0) {
+		return number
+	}
+	return number + " ± " + doubt
 }
 
 // sourceWords says where the setup scatter came from.

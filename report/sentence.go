@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"fairpull/campaign"
 	"fairpull/compare"
 	"fairpull/quantity"
 )
@@ -28,6 +27,9 @@ func (g *Gain) Sentence(c *compare.Comparison) string {
 	default:
 		s = g.withheldSentence(c, f)
 	}
+	if answered := g.answeredSentence(c); answered != "" {
+		s += "; " + answered
+	}
 	if h := g.Campaign.History; h != nil && h.Assumed {
 		s += "; the scatter from earlier work is assumed by judgement, not measured"
 	}
@@ -44,14 +46,18 @@ func Verdict(c *compare.Comparison) string {
 }
 
 // quantityName is what the primary figure is a gain of.
-func quantityName(m compare.Metric) string {
+func (g *Gain) quantityName(m compare.Metric) string {
+	name := "torque"
 	switch m {
 	case compare.PeakTorque:
-		return "peak torque"
+		name = "peak torque"
 	case compare.PeakPower:
-		return "peak power"
+		name = "peak power"
 	}
-	return "torque"
+	if g.AtCrank {
+		name += " at the crank"
+	}
+	return name
 }
 
 // scope returns where a figure was taken, to follow what was compared.
@@ -88,7 +94,7 @@ func (g *Gain) shownSentence(c *compare.Comparison, f *compare.Figure, direction
 		noun, least = "loss", -percent(-bound)
 	}
 	s := "At full throttle " + g.side(c.Candidate) + " gives " + t.Size + " % " + direction + " " +
-		quantityName(c.Primary) + " than " + g.side(c.Baseline) + g.scope(c, c.Primary, f) + " " + withInterval(c, t)
+		g.quantityName(c.Primary) + " than " + g.side(c.Baseline) + g.scope(c, c.Primary, f) + " " + withInterval(c, t)
 	oneSided := "(" + confidence(c.Confidence) + " one-sided confidence)"
 	if text := roundedDown(least); strings.Trim(text, "0.") == "" {
 		s += "; a " + noun + " is shown " + oneSided + ", but less than 0.1 % of it can be promised"
@@ -98,38 +104,19 @@ func (g *Gain) shownSentence(c *compare.Comparison, f *compare.Figure, direction
 	if c.SmallerThanInterest {
 		s += "; it is also shown to be smaller than " + plain(100*c.SmallestGain) + " %, the smallest gain of interest"
 	}
-	if share := g.coastSentence(c); share != "" {
-		s += "; " + share
-	}
-	return s + g.wheelSentence(c)
-}
-
-// wheelSentence qualifies a figure that a changed wheel is part of; empty where
-// no rolling part changed.
-func (g *Gain) wheelSentence(c *compare.Comparison) string {
-	for _, k := range g.checksFor(c.Candidate) {
-		if k.ID != "wheel-changed" || k.Status == campaign.Pass {
-			continue
-		}
-		s := "; a rolling part differs between the sides, so what its inertia takes while it gains speed is part of this figure and would not be felt at a steady speed"
-		if k.Measured != nil {
-			return s + " (" + signed(*k.Measured, 2) + " % of wheel power by the inertias given)"
-		}
-		return s + " (how much is not known: its inertia is not given)"
-	}
-	return ""
+	return s + g.qualified(c)
 }
 
 func (g *Gain) noDifferenceSentence(c *compare.Comparison, f *compare.Figure) string {
 	t := gainTextOf(f)
 	return "At full throttle " + g.side(c.Candidate) + " and " + g.side(c.Baseline) +
-		" show no difference of interest in " + quantityName(c.Primary) + g.scope(c, c.Primary, f) +
+		" show no difference of interest in " + g.quantityName(c.Primary) + g.scope(c, c.Primary, f) +
 		": the gain is " + t.Value + " % " + withInterval(c, t) + ", and a difference of " + plain(100*c.SmallestGain) +
-		" % or more, the smallest of interest, is ruled out either way (" + confidence(c.Confidence) + " one-sided confidence)"
+		" % or more, the smallest of interest, is ruled out either way (" + confidence(c.Confidence) + " one-sided confidence)" + g.qualified(c)
 }
 
 func (g *Gain) withheldSentence(c *compare.Comparison, f *compare.Figure) string {
-	s := "There is not enough evidence of a difference in full-throttle " + quantityName(c.Primary) + " between " +
+	s := "There is not enough evidence of a difference in full-throttle " + g.quantityName(c.Primary) + " between " +
 		g.side(c.Candidate) + " and " + g.side(c.Baseline)
 	if f.Missing != "" {
 		s += ": the figure that the verdict stands on is missing, because " + because(f.Missing)
@@ -161,18 +148,26 @@ func because(s string) string {
 	return s
 }
 
-// tippingText says from which scatter on a gain would no longer be shown.
+// tippingText says from which scatter on a gain or loss would no longer be shown;
+// empty where more than that scatter withholds the verdict.
 func tippingText(c *compare.Comparison) string {
-	if !(c.TippingSD > 0) || math.IsInf(c.TippingSD, 0) {
+	more := slices.ContainsFunc(c.Reasons, func(r compare.Reason) bool {
+		return r != compare.SetupScatterUnknown && r != compare.BlockScatterUnknown
+	})
+	if more || !(c.TippingSD > 0) || math.IsInf(c.TippingSD, 0) {
 		return ""
 	}
 	what := "setup to setup"
 	if c.Scatter.Source == compare.Cancelled {
 		what = "from one change-over to the next"
 	}
+	noun := "gain"
+	if c.Figure(c.Primary).Gain < 0 {
+		noun = "loss"
+	}
 	sd, _ := quantity.RoundDown(100*c.TippingSD, 2)
 	return "if results scatter " + what + " with a standard deviation above " + sd +
-		" % (at 5 degrees of freedom), this would not show a gain"
+		" % (at 5 degrees of freedom), this would not show a " + noun
 }
 
 // reason words why a verdict was withheld; empty where another part of the
@@ -249,20 +244,4 @@ func unusualPulls(c *compare.Comparison) string {
 		return ""
 	}
 	return " (" + pullNames(names) + ")"
-}
-
-// coastSentence words the part of the gain that may be the rig's, where the
-// check of the coast-downs did not pass and its share is known.
-func (g *Gain) coastSentence(c *compare.Comparison) string {
-	share, ok := g.CoastShares[c.Candidate]
-	flagged := slices.ContainsFunc(g.checksFor(c.Candidate), func(k campaign.Check) bool {
-		return k.ID == "coast-down-agreement" && k.Status != campaign.Pass
-	})
-	if !ok || !flagged {
-		return ""
-	}
-	lo, hi := 100*share.Lo, 100*share.Hi
-	n := places((hi-lo)/2, gainPlaces)
-	return "by the coast-downs, tyre and driveline account for " + signed(100*share.Value, n) + " % of wheel torque (" +
-		confidence(c.Confidence) + " interval: " + signed(lo, n) + " % to " + signed(hi, n) + " %), which is the rig's and not the engine's"
 }

@@ -117,6 +117,57 @@ var sentences = []struct {
 	}, "There is not enough evidence of a difference in full-throttle torque between “kit” (B) and “as delivered” (A): the figure that the verdict stands on is missing, because pull 3 does not cover the riding band."},
 	{"plan changed", func(_ *Gain, c *compare.Comparison) { withhold(c, compare.PlanChanged) },
 		withheld + "; the plan was changed after the first candidate pull, so this is exploratory."},
+	{"gain on an answered check", func(g *Gain, c *compare.Comparison) {
+		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
+		g.Checks = append(g.Checks, campaign.Check{ID: "mixture-difference", Status: campaign.Fail, Pulls: []string{"4", "5", "6"}, Answered: []string{"B"}},
+			campaign.Check{ID: "slip", Status: campaign.Fail, Comparison: "C", Pulls: []string{"9"}, Answered: []string{"C"}})
+	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence); the failed check mixture-difference (pulls 4, 5 and 6) was answered in writing."},
+	{"no difference on two answered checks", func(g *Gain, c *compare.Comparison) {
+		c.Verdict = compare.NoDifference
+		effectPct(&c.Band, 0.32, -0.9, 1.54, -0.7, 1.3)
+		g.Checks = append(g.Checks, campaign.Check{ID: "gear", Status: campaign.Fail, Pulls: []string{"7"}, Answered: []string{"B"}},
+			campaign.Check{ID: "log-integrity", Status: campaign.Fail, Comparison: "B", Answered: []string{"B"}})
+	}, "At full throttle “kit” (B) and “as delivered” (A) show no difference of interest in torque, averaged over the riding band of 2500 to 6000 rpm: the gain is +0.3 % (95 % interval of the gain: −0.9 % to +1.5 %), and a difference of 2 % or more, the smallest of interest, is ruled out either way (95 % one-sided confidence); the failed checks gear (pull 7) and log-integrity were answered in writing."},
+	{"open check beside an answered one", func(g *Gain, c *compare.Comparison) {
+		withhold(c, compare.OpenCheck)
+		g.Checks = append(g.Checks, campaign.Check{ID: "gear", Status: campaign.Fail, Pulls: []string{"4"}, Withholds: []string{"B"}},
+			campaign.Check{ID: "slip", Status: campaign.Fail, Pulls: []string{"5"}, Answered: []string{"B"}})
+	}, withheld + "; a failed check is open (gear, pull 4); the failed check slip (pull 5) was answered in writing."},
+	{"gain without coast-downs", func(g *Gain, c *compare.Comparison) {
+		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
+		g.CoastShares = nil
+		g.Checks[2].Status, g.Checks[2].Measured = campaign.Warn, nil
+	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence); without usable coast-downs on both sides nothing tells the engine's change from a change of tyre, straps or driveline."},
+	{"gain, not corrected", func(g *Gain, c *compare.Comparison) {
+		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
+		g.Standard = Standard{Name: "none"}
+		air := 4.87
+		g.Checks = append(g.Checks, campaign.Check{ID: "weather-change", Status: campaign.Warn, Comparison: "B", Measured: &air, Unit: "%"})
+	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence); not corrected for the air, and the air alone accounts for about +4.9 % between the sides."},
+	{"no difference, not corrected, the air not known", func(g *Gain, c *compare.Comparison) {
+		c.Verdict = compare.NoDifference
+		effectPct(&c.Band, 0.32, -0.9, 1.54, -0.7, 1.3)
+		g.Standard = Standard{Name: "none"}
+		g.Checks = append(g.Checks, campaign.Check{ID: "weather-change", Status: campaign.Warn})
+	}, "At full throttle “kit” (B) and “as delivered” (A) show no difference of interest in torque, averaged over the riding band of 2500 to 6000 rpm: the gain is +0.3 % (95 % interval of the gain: −0.9 % to +1.5 %), and a difference of 2 % or more, the smallest of interest, is ruled out either way (95 % one-sided confidence); not corrected for the air."},
+	{"weather apart, corrected", func(g *Gain, c *compare.Comparison) {
+		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
+		air := 4.87
+		g.Checks = append(g.Checks, campaign.Check{ID: "weather-change", Status: campaign.Warn, Comparison: "B", Measured: &air, Unit: "%"})
+	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence)."},
+	{"gain at the crank", func(g *Gain, c *compare.Comparison) {
+		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
+		g.AtCrank = true
+	}, "At full throttle “kit” (B) gives 6.7 % more torque at the crank than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence)."},
+	{"loss, setup scatter unknown", func(_ *Gain, c *compare.Comparison) {
+		c.Verdict, c.Reasons = compare.NotEnoughEvidence, []compare.Reason{compare.SetupScatterUnknown}
+		effectPct(&c.Band, -3.12, -4.2, -2.0, -4.0, -2.29)
+		c.Scatter.Source, c.TippingSD = compare.FromNone, 0.00819
+	}, "There is not enough evidence of a difference in full-throttle torque between “kit” (B) and “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm: the measured gain is −3.1 % (95 % interval of the gain: −4.2 % to −2.0 %); the interval covers pull-to-pull scatter only, because the scatter from one setup to the next is not known; if results scatter setup to setup with a standard deviation above 0.81 % (at 5 degrees of freedom), this would not show a loss."},
+	{"setup scatter unknown and a check open", func(_ *Gain, c *compare.Comparison) {
+		withhold(c, compare.SetupScatterUnknown, compare.OpenCheck)
+		c.Scatter.Source, c.TippingSD = compare.FromNone, 0.00819
+	}, withheld + "; the interval covers pull-to-pull scatter only, because the scatter from one setup to the next is not known; a failed check is open."},
 }
 
 const withheld = "There is not enough evidence of a difference in full-throttle torque between “kit” (B) and “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm: the measured gain is +6.7 % (95 % interval: 5.5 % to 7.9 %)"
