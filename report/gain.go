@@ -75,8 +75,8 @@ type Compensated struct {
 	// WheelHalfW is the half-width of the interval of WheelW; 0 or NaN: not known.
 	WheelHalfW   float64
 	CompensatedW float64 // NaN: the coast-downs do not reach this speed
-	// HalfWidthW is the half-width of the interval of CompensatedW from
-	// pull-to-pull scatter alone; 0 or NaN: not known.
+	// HalfWidthW is the half-width of the interval of CompensatedW: that of
+	// WheelW with the scatter of the losses; 0 or NaN: not known.
 	HalfWidthW float64
 }
 

@@ -226,7 +226,7 @@ const outOfReach = " Where it is missing, the coast-downs do not reach the drum 
 func (g *Gain) compensatedTable(c *compare.Comparison, units quantity.System) (table, bool) {
 	unit := units.Unit(quantity.Power)
 	t := table{
-		Caption: "Peak power with the tyre and driveline loss that the coast-downs found added to the wheel figure. The ± at the wheel is that of the figures above; the ± of the loss-compensated figure covers pull-to-pull scatter only. Gains are stated on wheel figures.",
+		Caption: "Peak power with the tyre and driveline loss that the coast-downs found added to the wheel figure. The ± at the wheel is that of the figures above; the ± of the loss-compensated figure adds the scatter of the losses to it. Gains are stated on wheel figures.",
 		Heads:   []string{"Side", "At the wheel, " + unit.Name, "Loss-compensated, " + unit.Name, "At"}, Numeric: []bool{false, true, true, true},
 	}
 	for _, id := range []string{c.Baseline, c.Candidate} {

@@ -2,11 +2,13 @@ package lab
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairpull/compare"
+	"fairpull/curve"
 	"fairpull/quantity"
 	"fairpull/report"
 )
@@ -94,61 +96,54 @@ func firstLine(err error) string {
 	return text
 }
 
-// compensated gives each configuration's peak power at the wheel and, at the
-// same engine speed, with the loss added that the coast-downs found.
+// compensated gives, for each comparison, either side's peak power at the wheel
+// and, at the same engine speed, with the loss added that the coast-downs found.
 func (a *Analysis) compensated() []report.Compensated {
 	var out []report.Compensated
-	for i := range a.Campaign.Configurations {
-		if c, ok := a.compensatedOf(a.Campaign.Configurations[i].ID); ok {
-			out = append(out, c)
+	for i := range a.Comparisons {
+		c := &a.Comparisons[i]
+		for _, side := range []struct {
+			configuration string
+			rpm, level    float64
+			half          func(compare.Node) float64
+		}{
+			{c.Baseline, c.PeakPower.BaselineRPM, c.PeakPower.BaselineLevel, func(n compare.Node) float64 { return n.BaselineHalf }},
+			{c.Candidate, c.PeakPower.CandidateRPM, c.PeakPower.CandidateLevel, func(n compare.Node) float64 { return n.CandidateHalf }},
+		} {
+			row := report.Compensated{
+				Candidate: c.Candidate, Configuration: side.configuration,
+				AtRPM: side.rpm, WheelW: side.level, WheelHalfW: math.NaN(),
+			}
+			for _, n := range c.Curve {
+				if n.RPM == side.rpm {
+					row.WheelHalfW = side.level * side.half(n)
+				}
+			}
+			if losses := a.lossPowers(side.configuration, side.rpm); len(losses) > 0 {
+				row.CompensatedW = side.level + meanOf(losses)
+				row.HalfWidthW = math.Hypot(row.WheelHalfW, halfWidthOfMean(losses, c.Confidence))
+				out = append(out, row)
+			}
 		}
 	}
 	return out
 }
 
-func (a *Analysis) compensatedOf(configuration string) (report.Compensated, bool) {
-	wheel := make([]float64, len(a.SpeedRPM)) // W, mean over the pulls
-	with := make([][]float64, 0)              // W, by pull
+// lossPowers returns, for the used pulls of a configuration, the power in W that
+// tyre and driveline take at the given engine speed; NaN for a coast-down that
+// does not reach it, none without coast-downs. The loss is the rig's: no
+// correction for the air is applied to it.
+func (a *Analysis) lossPowers(configuration string, rpm float64) []float64 {
+	var powers []float64
 	for _, p := range usedPulls(a.Pulls) {
-		if p.Configuration != configuration {
+		at, found := slices.BinarySearch(p.Result.Curve.SpeedRPM, rpm)
+		if p.Configuration != configuration || p.Result.Compensated == nil || !found {
 			continue
 		}
-		if p.Result.Compensated == nil {
-			return report.Compensated{}, false
-		}
-		powers := make([]float64, len(a.SpeedRPM))
-		j := 0
-		for i, rpm := range a.SpeedRPM {
-			for p.Corrected.SpeedRPM[j] < rpm {
-				j++
-			}
-			wheel[i] += p.Corrected.Power(j)
-			// The factor multiplies the wheel figure; the loss is the rig's and is
-			// added as it was measured.
-			loss := p.Result.Compensated[j] - p.Result.Curve.Torque[j]
-			powers[i] = p.Corrected.Power(j) + loss*p.Corrected.Power(j)/p.Corrected.Torque[j]
-		}
-		with = append(with, powers)
+		loss := p.Result.Compensated[at] - p.Result.Curve.Torque[at]
+		powers = append(powers, loss*rpm*curve.RadPerSecondPerRPM)
 	}
-	if len(with) == 0 {
-		return report.Compensated{}, false
-	}
-	best := 0
-	for i := range wheel {
-		wheel[i] /= float64(len(with))
-		if wheel[i] > wheel[best] {
-			best = i
-		}
-	}
-	values := make([]float64, len(with))
-	for i, powers := range with {
-		values[i] = powers[best]
-	}
-	return report.Compensated{
-		Configuration: configuration, AtRPM: a.SpeedRPM[best],
-		WheelW: wheel[best], CompensatedW: meanOf(values),
-		HalfWidthW: halfWidthOfMean(values, a.Campaign.Objective.Confidence),
-	}, true
+	return powers
 }
 
 // halfWidthOfMean is the half-width of Student's interval of a mean; NaN for
