@@ -203,3 +203,8 @@ func (l *lab) bandVariance(setups bool) float64 {
 	_, v := scatter.MeanVariance(values)
 	return v
 }
+
+// saturating is a drift that comes to rest at total with time constant tau in h.
+func saturating(total, tau float64) func(float64) float64 {
+	return func(hours float64) float64 { return total * (1 - math.Exp(-hours/tau)) }
+}

@@ -98,9 +98,6 @@ func (g *grid) findBand() error {
 	return nil
 }
 
-// inBand reports whether node i belongs to the riding band.
-func (g *grid) inBand(i int) bool { return g.hasBand && g.lo <= i && i < g.hi }
-
 // reach returns the nodes within half of node i: from ≤ j < to.
 func reach(rpm []float64, i int, half float64) (from, to int) {
 	from, to = i, i+1

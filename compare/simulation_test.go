@@ -58,13 +58,8 @@ func simGain(r float64) float64 {
 
 func noGain(float64) float64 { return 0 }
 
-// linearDrift is one per cent an hour; saturating comes to rest at total with time
-// constant tau.
+// linearDrift is one per cent an hour.
 func linearDrift(hours float64) float64 { return 0.01 * hours }
-
-func saturating(total, tau float64) func(float64) float64 {
-	return func(hours float64) float64 { return total * (1 - math.Exp(-hours/tau)) }
-}
 
 // lab draws the noise of one scenario.
 type lab struct {

@@ -31,7 +31,6 @@ type series struct {
 	speedTime, speed []float64 // s, rad/s
 	rows             []int     // row or pulse of each value; nil: the same
 	interval         float64   // median distance of speed values, s
-	quantum          float64   // step in which the value was recorded; 0: fine
 }
 
 // record is a log made ready: unusable rows left out, pulses counted.

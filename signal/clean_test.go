@@ -164,8 +164,8 @@ func TestOncePerTurn(t *testing.T) {
 		speed[i] = clean[i] * (1 + a*math.Cos(theta+phase))
 	}
 	var scratch TurnScratch
-	e, bounds := OncePerTurn(ts, speed, TurnError{}, 1, &scratch)
-	e, bounds = OncePerTurn(ts, speed, e, 1, &scratch)
+	first, _ := OncePerTurn(ts, speed, TurnError{}, 1, &scratch)
+	e, bounds := OncePerTurn(ts, speed, first, 1, &scratch)
 	near(t, "amplitude", e.Amplitude(), a, 2e-5)
 	if !e.Found() || len(bounds) != 9 || bounds[len(bounds)-1] != n || e.Count != n {
 		t.Errorf("found %v in blocks to %v", e.Found(), bounds)
