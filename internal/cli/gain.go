@@ -42,8 +42,10 @@ but the folder is read.`,
 		if err != nil {
 			return err
 		}
-		if err := writeReports(cmd, analysis.View(Version, system), *reports, *overwrite, system); err != nil {
-			return err
+		if len(*reports) > 0 {
+			if err := writeReports(cmd, analysis.View(Version, system), *reports, *overwrite, system); err != nil {
+				return err
+			}
 		}
 		return writeGain(cmd.OutOrStdout(), analysis, *asJSON, system)
 	}
