@@ -78,7 +78,7 @@ const maxMessage = 1000
 var negative = sync.OnceValue(func() *strings.Replacer {
 	var pairs []string
 	for digit := '0'; digit <= '9'; digit++ {
-		pairs = append(pairs, " -"+string(digit), " "+minus+string(digit))
+		pairs = append(pairs, " -"+string(digit), " "+minus+string(digit), "(-"+string(digit), "("+minus+string(digit))
 	}
 	return strings.NewReplacer(pairs...)
 })

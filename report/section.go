@@ -51,9 +51,12 @@ func (g *Gain) comparisonBlocks(i int, l look, o documentOptions) []block {
 // gainCaption says what the gain chart shows and what may be read off it.
 func (g *Gain) gainCaption(c *compare.Comparison) string {
 	s := "Gain of " + g.side(c.Candidate) + " over " + g.side(c.Baseline) + " at each engine speed. "
-	if len(c.Reasons) > 0 {
+	switch {
+	case len(c.Reasons) > 0:
 		s += "No claim may be read off, because the verdict is withheld: " + reasonNames(c) + "."
-	} else {
+	case g.coastSentence(c) != "":
+		s += "No claim may be read off for the engine alone: a part of it is the rig's, as the sentence says."
+	default:
 		s += "Where the ribbon lies wholly above the line of no change, a gain may be read off at any speed, however it was picked."
 	}
 	return s + " Numbers stand in the tables at the end."
@@ -185,13 +188,13 @@ func (g *Gain) levelCell(c *compare.Comparison, row metricRow, value, rpm float6
 func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // everywhereSentence says what holds at every engine speed of the riding band;
-// empty while the verdict is withheld.
+// empty while the verdict is withheld, and where a part of the gain is the rig's.
 func (g *Gain) everywhereSentence(c *compare.Comparison) string {
-	if len(c.Reasons) > 0 || math.IsNaN(c.AtLeastEverywhere) || len(c.Curve) == 0 || c.Band.Missing != "" || !c.Band.Interval {
+	if len(c.Reasons) > 0 || g.coastSentence(c) != "" || math.IsNaN(c.AtLeastEverywhere) || len(c.Curve) == 0 || c.Band.Missing != "" || !c.Band.Interval {
 		return ""
 	}
 	return "At every engine speed from " + span(c.BandRPM) + " the gain is at least " + roundedDown(percent(c.AtLeastEverywhere)) +
-		" % (" + confidence(c.Confidence) + " one-sided confidence)."
+		" % (" + confidence(c.Confidence) + " one-sided confidence; one bound that holds at all of them, where the ribbon lets any one be picked)."
 }
 
 // withAllSentence gives the primary figure with the excluded pulls put back.

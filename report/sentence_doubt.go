@@ -109,5 +109,14 @@ func (g *Gain) coastSentence(c *compare.Comparison) string {
 	lo, hi := 100*share.Lo, 100*share.Hi
 	n := places((hi-lo)/2, gainPlaces)
 	return "by the coast-downs, tyre and driveline account for " + signed(100*share.Value, n) + " % of wheel torque (" +
-		confidence(c.Confidence) + " interval: " + signed(lo, n) + " % to " + signed(hi, n) + " %), which is the rig's and not the engine's"
+		confidence(c.Confidence) + " interval: " + signed(lo, n) + " % to " + signed(hi, n) + " %, the loss difference taken as the same torque at every speed), which is the rig's and not the engine's" + beyondShare(c, share)
+}
+
+// beyondShare says what of an at-least figure is left beyond the rig's share;
+// empty where no gain is shown.
+func beyondShare(c *compare.Comparison, share CoastShare) string {
+	if c.Verdict != compare.GainShown || !(share.Hi > 0) {
+		return ""
+	}
+	return ", so that at least " + roundedDown(percent(c.Figure(c.Primary).AtLeast)-100*share.Hi) + " % is shown beyond it"
 }

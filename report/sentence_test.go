@@ -38,7 +38,7 @@ var sentences = []struct {
 		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
 		g.CoastShares["B"] = CoastShare{Value: 0.0062, Lo: 0.0021, Hi: 0.0103}
 		g.Checks[2].Status = campaign.Warn
-	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence); by the coast-downs, tyre and driveline account for +0.62 % of wheel torque (95 % interval: +0.21 % to +1.03 %), which is the rig's and not the engine's."},
+	}, "At full throttle “kit” (B) gives 6.7 % more torque than “as delivered” (A), averaged over the riding band of 2500 to 6000 rpm (95 % interval: 5.5 % to 7.9 %); a gain of at least 5.6 % is shown (95 % one-sided confidence); by the coast-downs, tyre and driveline account for +0.62 % of wheel torque (95 % interval: +0.21 % to +1.03 %, the loss difference taken as the same torque at every speed), which is the rig's and not the engine's, so that at least 4.6 % is shown beyond it."},
 	{"gain with a lighter wheel of unknown inertia", func(g *Gain, c *compare.Comparison) {
 		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
 		g.Checks = append(g.Checks, campaign.Check{ID: "wheel-changed", Status: campaign.Warn, Comparison: "B"})
@@ -106,7 +106,7 @@ var sentences = []struct {
 		withhold(c, compare.CoastDown)
 		g.CoastShares["B"] = CoastShare{Value: 0.071, Lo: 0.052, Hi: 0.090}
 		g.Checks[2].Status = campaign.Fail
-	}, withheld + "; by the coast-downs, tyre and driveline account for +7.1 % of wheel torque (95 % interval: +5.2 % to +9.0 %), which is the rig's and not the engine's."},
+	}, withheld + "; by the coast-downs, tyre and driveline account for +7.1 % of wheel torque (95 % interval: +5.2 % to +9.0 %, the loss difference taken as the same torque at every speed), which is the rig's and not the engine's."},
 	{"unusual pull", func(_ *Gain, c *compare.Comparison) {
 		withhold(c, compare.UnusualOpen)
 		c.Unusual = []compare.Unusual{{Pull: "5", Level: true}, {Pull: "5"}, {Block: 2}}

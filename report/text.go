@@ -241,11 +241,12 @@ func (g *Gain) checksText(t *terminal) {
 	if len(g.Checks) == 0 {
 		t.words("  ", "No check was asked.")
 	}
+	var listed []string // each id once, under the worst that it came to
 	for _, status := range []campaign.Status{campaign.Fail, campaign.Warn, campaign.Pass} {
 		var names []string
 		for _, k := range g.Checks {
-			if name := clean(k.ID); k.Status == status && !slices.Contains(names, name) {
-				names = append(names, name)
+			if name := clean(k.ID); k.Status == status && !slices.Contains(listed, name) {
+				names, listed = append(names, name), append(listed, name)
 			}
 		}
 		if len(names) > 0 {

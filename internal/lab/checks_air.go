@@ -259,9 +259,12 @@ func (a *Analysis) checkPressurePlausible() []campaign.Check {
 	k.Measured = number(unit.From(worst))
 	k.Message = fmt.Sprintf("Station pressures fit the site at %s.", site)
 	if len(k.Pulls) > 0 {
+		if len(k.Pulls) < len(usedPulls(a.Pulls)) { // wrong in part, it passes for a gain
+			k.Touches = append(k.Touches, "band", "curve")
+		}
 		k.Status = campaign.Fail
 		k.Message = fmt.Sprintf("The pressure of %s is %s above the standard atmosphere at %s: it looks reduced to sea level. Write down the station pressure, as the barometer at the rig reads it; the absolute figures are off by as much.",
 			pullList(k.Pulls), a.write(worst, quantity.Pressure, 1), site)
 	}
-	return []campaign.Check{k}
+	return []campaign.Check{a.withAnswers(k)}
 }

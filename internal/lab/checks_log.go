@@ -16,7 +16,7 @@ import (
 func (a *Analysis) checkLogIntegrity() []campaign.Check {
 	k := campaign.Check{
 		ID: "log-integrity", Status: campaign.Pass, LimitSource: labLimit,
-		Touches: []string{"pulls", "curve"},
+		Touches: []string{"pulls", "curve", "band", "peak_torque", "peak_power"},
 	}
 	var worst *reduce.Finding
 	var says []string
@@ -92,7 +92,7 @@ func describe(f *reduce.Finding, kind signal.Kind) string {
 func (a *Analysis) checkSameLog() []campaign.Check {
 	k := campaign.Check{
 		ID: "log-repeated", Status: campaign.Pass, LimitSource: "SHA-256 of the logs",
-		Touches: []string{"pulls", "band"}, Message: "Every used pull has a log of its own.",
+		Touches: []string{"pulls", "curve", "band", "peak_torque", "peak_power"}, Message: "Every used pull has a log of its own.",
 	}
 	first := map[[sha256.Size]byte]string{}
 	for _, p := range usedPulls(a.Pulls) {
@@ -176,6 +176,16 @@ func (a *Analysis) checkPullRange() []campaign.Check {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
 	}
+	// A hole in one of them shortens what they share as a short pull does.
+	shared := a.SpeedRPM[len(a.SpeedRPM)-1] - a.SpeedRPM[0]
+	if lost := 1 - shared/(high-low); lost > worst+a.Limits.RangeLost {
+		worst = lost
+		for _, p := range used {
+			if holed(p.Corrected.SpeedRPM) && !slices.Contains(k.Pulls, p.Name) {
+				k.Pulls = append(k.Pulls, p.Name)
+			}
+		}
+	}
 	k.Measured = number(100 * worst)
 	k.Message = fmt.Sprintf("All pulls cover about the same engine speeds, %.0f to %.0f rpm.", low, high)
 	if len(k.Pulls) > 0 {
@@ -183,6 +193,16 @@ func (a *Analysis) checkPullRange() []campaign.Check {
 		k.Message = fmt.Sprintf("%s %s up to %.0f %% of the range that the others share; the curve and the peaks end there for all.", capital(pullList(k.Pulls)), misses(k.Pulls), 100*worst)
 	}
 	return []campaign.Check{k}
+}
+
+// holed says whether a curve has nodes on both sides of a hole.
+func holed(rpm []float64) bool {
+	for i := 1; i < len(rpm); i++ {
+		if rpm[i]-rpm[i-1] > gridStep+1e-6 {
+			return true
+		}
+	}
+	return false
 }
 
 // checkResolution asks whether the log's sampling let the fit keep its window.

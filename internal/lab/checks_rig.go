@@ -99,7 +99,7 @@ func (a *Analysis) checkGear() []campaign.Check {
 	k.Message = fmt.Sprintf("All pulls ran at %.3f engine turns a drum turn, within %.2f %%.", middle, 100*math.Abs(worst))
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Fail
-		k.Message = fmt.Sprintf("%s ran in another gear than the rest (%.1f %% off %.3f engine turns a drum turn). In another gear the engine's own inertia takes another share: repeat or exclude it, with the reason.",
+		k.Message = fmt.Sprintf("%s ran in another gear than the rest (%.1f %% off %.3f engine turns a drum turn). In another gear the engine's own inertia takes another share: repeat the pull or exclude it, with the reason. Logs in other units look the same.",
 			capital(pullList(k.Pulls)), 100*worst, middle)
 	}
 	return []campaign.Check{a.withAnswers(k)}
@@ -172,7 +172,7 @@ func (a *Analysis) checkSlip() []campaign.Check {
 	k.Message = fmt.Sprintf("Engine and drum kept in step within %.2f %%.", 100*worst)
 	if len(k.Pulls) > 0 {
 		k.Status = campaign.Fail
-		k.Message = fmt.Sprintf("Tyre or clutch slipped in %s: the speed ratio left its smooth course by up to %.2f %% (%.2f s into the log). Check straps, tyre pressure and clutch, then repeat or exclude it, with the reason.",
+		k.Message = fmt.Sprintf("Tyre or clutch slipped in %s: the speed ratio left its smooth course by up to %.2f %% (%.2f s into the log). Check straps, tyre pressure and clutch, then repeat the pull or exclude it, with the reason.",
 			pullList(k.Pulls), 100*worst, at)
 	}
 	return []campaign.Check{a.withAnswers(k)}
@@ -282,7 +282,7 @@ func (a *Analysis) checkCoastDown() []campaign.Check {
 		s, ok := a.coastShare(c)
 		if !ok {
 			k.Status = campaign.Warn
-			k.Message = "A side has no coast-down: nothing tells the engine's change from a change of tyre, straps or driveline. Pull the clutch lever at the end of every pull and log the drum until it is slow."
+			k.Message = "There are no coast-downs on both sides: nothing tells the engine's change from a change of tyre, straps or driveline. Pull the clutch lever at the end of every pull and log the drum until it is slow."
 			checks = append(checks, k)
 			continue
 		}
@@ -294,7 +294,7 @@ func (a *Analysis) checkCoastDown() []campaign.Check {
 
 func (a *Analysis) wordCoastDown(k *campaign.Check, c *compare.Comparison, s share) {
 	k.Measured = number(100 * s.Value)
-	interval := fmt.Sprintf("%.2f %% of wheel power (%s interval %.2f to %.2f %%)", 100*s.Value, confidence(c), 100*s.Lo, 100*s.Hi)
+	interval := fmt.Sprintf("%.2f %% of wheel torque (%s interval %.2f to %.2f %%)", 100*s.Value, confidence(c), 100*s.Lo, 100*s.Hi)
 	wheel := ""
 	if s.WithoutWheel {
 		wheel = " The wheel's inertia is not given; the drum's alone was used."

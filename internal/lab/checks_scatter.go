@@ -32,7 +32,7 @@ func (a *Analysis) checkRepeatability() []campaign.Check {
 	}
 	if math.IsNaN(worst) {
 		k.Status = campaign.Warn
-		k.Message = "No block has two pulls: pull-to-pull scatter was not measured. Make at least three pulls a block."
+		k.Message = "No block has two pulls: pull-to-pull scatter was not measured in this campaign. Make at least three pulls a block."
 		return []campaign.Check{k}
 	}
 	k.Measured = number(100 * worst)
@@ -180,7 +180,7 @@ func (a *Analysis) checkUnusual() []campaign.Check {
 	k := campaign.Check{
 		ID: "unusual-pull", Status: campaign.Pass, Unit: "%",
 		LimitSource: "p times the number of pulls below 0.01 (docs/method.md, outlier pulls)",
-		Touches:     []string{"band", "curve", "pulls"},
+		Touches:     []string{"band", "peak_torque", "peak_power", "curve", "pulls"},
 		Message:     "No pull stands out from the others of its block.",
 	}
 	worst, where := 0.0, ""
@@ -205,7 +205,7 @@ func (a *Analysis) checkUnusual() []campaign.Check {
 	}
 	if len(k.Pulls) > 0 {
 		k.Status, k.Measured = campaign.Warn, number(100*math.Expm1(worst))
-		k.Message = fmt.Sprintf("%s %s out from the rest of the block (%+.2f %%%s). It stays in: look for the cause, and exclude it only with a reason that is not the figure itself; the result with and without it is then shown.",
+		k.Message = fmt.Sprintf("%s %s out from the rest of the block (%+.2f %%%s). Nothing is left out for that: look for the cause, and exclude a pull only with a reason that is not the figure itself; the result with and without is then shown.",
 			capital(pullList(k.Pulls)), stands(k.Pulls), 100*math.Expm1(worst), where)
 	}
 	return []campaign.Check{a.withAnswers(k)}
