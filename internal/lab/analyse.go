@@ -39,6 +39,7 @@ type Analysis struct {
 // Options change how a campaign is analysed.
 type Options struct {
 	Progress func(done, total int) // called now and then; may be nil
+	Limits   *Limits               // nil: DefaultLimits
 }
 
 // Analyse reduces every pull of the folder, corrects for the air, compares each
@@ -46,6 +47,9 @@ type Options struct {
 // clock: the same folder gives the same analysis.
 func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, error) {
 	a := &Analysis{Campaign: &folder.Campaign, Limits: DefaultLimits(), units: quantity.SI}
+	if o.Limits != nil {
+		a.Limits = *o.Limits
+	}
 	var err error
 	if a.Standard, err = correction.ByName(a.Campaign.Correction); err != nil {
 		return nil, err

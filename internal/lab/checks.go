@@ -11,9 +11,8 @@ import (
 	"fairpull/quantity"
 )
 
-// Limits are what the checks hold a campaign to. They are the lab's to set; the
-// zero value is refused by every check that would rest on it, so start from
-// DefaultLimits.
+// Limits are what the checks hold a campaign to. They are the lab's to set: start
+// from DefaultLimits and change what differs, since a zero is a limit of nought.
 type Limits struct {
 	WeatherChange     float64 // fraction, of the factor between the sides
 	PressureExcess    float64 // Pa above the standard atmosphere at the site

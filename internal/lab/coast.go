@@ -82,8 +82,8 @@ func coastWeights(c *compare.Comparison, losses [][]float64) ([]float64, bool) {
 		b := &c.Blocks[i]
 		weights[i] = b.Weight
 		switch {
-		case b.Weight != 0 && (losses == nil || len(losses[i]) == 0):
-			whole = false
+		case losses == nil || len(losses[i]) == 0:
+			whole = whole && b.Weight == 0
 		case b.Configuration == c.Baseline:
 			sideA++
 		case b.Configuration == c.Candidate:
