@@ -21,6 +21,7 @@ type Campaign struct {
 	Configurations []Configuration
 	Procedure      []SetPoint
 	History        *History   // nil: the folder says nothing of earlier work
+	Plan           *Plan      // nil: nothing was planned beforehand
 	Channels       ChannelMap // what the logs' own headers do not say; may be nil
 	Pulls          []Pull     // in the order of pulls.csv
 

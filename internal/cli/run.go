@@ -77,8 +77,20 @@ that holds. Start with: fairpull demo`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetVersionTemplate("fairpull {{.Version}}\n")
-	root.AddCommand(demoCommand(), gainCommand(), reduceCommand(), airCommand(), simulateCommand(),
-		initCommand(), importCommand(), exportCommand(), campaignsCommand(), doctorCommand(), backupCommand(), restoreCommand())
+	root.AddCommand(
+		demoCommand(),
+		gainCommand(),
+		reduceCommand(),
+		airCommand(),
+		simulateCommand(),
+		initCommand(),
+		importCommand(),
+		exportCommand(),
+		campaignsCommand(),
+		doctorCommand(),
+		backupCommand(),
+		restoreCommand(),
+	)
 	root.SetHelpCommand(helpCommand())
 	for _, c := range append(root.Commands(), root) {
 		c.SetFlagErrorFunc(flagError)

@@ -158,11 +158,8 @@ func (e *differentError) Unwrap() error { return e.err }
 // they are written anew with the same meaning. It returns how many pulls it has.
 func (w *Workspace) Export(ctx context.Context, id string, version int64, dir string) (pulls int, err error) {
 	record, err := w.store.GetVersion(ctx, id, version)
-	if errors.Is(err, store.ErrNotFound) {
-		return 0, fmt.Errorf("%w.\n  What is there: fairpull campaigns", err)
-	}
 	if err != nil {
-		return 0, err
+		return 0, unknownCampaign(err)
 	}
 	files := map[string][]byte{}
 	for name, data := range record.Logs {

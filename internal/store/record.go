@@ -39,17 +39,19 @@ type headBody struct {
 	Correction     string
 	Procedure      []campaign.SetPoint
 	History        *campaign.History
+	Plan           *campaign.Plan `json:",omitempty"`
 	Channels       campaign.ChannelMap
 	ExtraColumns   []string
 }
 
 func head(c *campaign.Campaign) headBody {
-	return headBody{c.Title, c.Purpose, c.Objective, c.Correction, c.Procedure, c.History, c.Channels, c.ExtraColumns}
+	return headBody{c.Title, c.Purpose, c.Objective, c.Correction, c.Procedure, c.History, c.Plan, c.Channels, c.ExtraColumns}
 }
 
 func (h headBody) into(c *campaign.Campaign) {
 	c.Title, c.Purpose, c.Objective, c.Correction = h.Title, h.Purpose, h.Objective, h.Correction
-	c.Procedure, c.History, c.Channels, c.ExtraColumns = h.Procedure, h.History, h.Channels, h.ExtraColumns
+	c.Procedure, c.History, c.Plan = h.Procedure, h.History, h.Plan
+	c.Channels, c.ExtraColumns = h.Channels, h.ExtraColumns
 }
 
 // sheet is one row's JSON and its digest.
