@@ -33,6 +33,14 @@ func (p *problems) add(key, cure, format string, args ...any) {
 // its own and a declared configuration; no log and no start time serves two used
 // pulls; every number is finite and possible.
 func (c *Campaign) Problems() []Problem {
+	p := problems(c.DraftProblems())
+	c.checkPulls(&p)
+	return p
+}
+
+// DraftProblems returns everything that keeps the campaign from being planned and
+// measured: what [Campaign.Problems] says of all but the pulls.
+func (c *Campaign) DraftProblems() []Problem {
 	var p problems
 	c.checkHead(&p)
 	c.checkVehicle(&p)
@@ -40,7 +48,7 @@ func (c *Campaign) Problems() []Problem {
 	c.checkConfigurations(&p)
 	c.checkProcedure(&p)
 	c.checkHistory(&p)
-	c.checkPulls(&p)
+	c.checkPlan(&p)
 	return p
 }
 
@@ -51,25 +59,29 @@ func (c *Campaign) checkHead(p *problems) {
 	if c.Correction == "" {
 		p.add("correction.standard", `write the standard's name, as in standard = "SAE J1349", or "none"`, "no correction standard is named")
 	}
-	o := c.Objective
+	p.objective("objective", c.Objective)
+}
+
+// objective checks a question at key: the campaign's own, or the one of its plan.
+func (p *problems) objective(key string, o Objective) {
 	if o.BandRPM != [2]float64{} {
 		lo, hi := o.BandRPM[0], o.BandRPM[1]
-		p.within("objective.band_rpm", "its lower end in 1/min", lo, 0, maxRPM)
-		p.within("objective.band_rpm", "its upper end in 1/min", hi, 0, maxRPM)
+		p.within(key+".band_rpm", "its lower end in 1/min", lo, 0, maxRPM)
+		p.within(key+".band_rpm", "its upper end in 1/min", hi, 0, maxRPM)
 		if lo >= hi {
-			p.add("objective.band_rpm", "write the lower engine speed first, as in [2500, 6000]",
+			p.add(key+".band_rpm", "write the lower engine speed first, as in [2500, 6000]",
 				"the riding band runs from %g to %g 1/min", lo, hi)
 		}
 	}
 	if !(o.SmallestGain >= 0 && o.SmallestGain < 1) {
-		p.add("objective.smallest_gain_of_interest_pct", "write a percentage from 0 up to 100",
+		p.add(key+".smallest_gain_of_interest_pct", "write a percentage from 0 up to 100",
 			"the smallest gain of interest is %g %%", 100*o.SmallestGain)
 	}
 	if !(o.Confidence > 0 && o.Confidence < 1) {
-		p.add("objective.confidence", "write a fraction between 0 and 1, as in 0.95", "the confidence is %g", o.Confidence)
+		p.add(key+".confidence", "write a fraction between 0 and 1, as in 0.95", "the confidence is %g", o.Confidence)
 	}
 	if !slices.Contains([]Primary{PrimaryBand, PrimaryPeakTorque, PrimaryPeakPower}, o.Primary) {
-		p.add("objective.primary", `write "band", "peak_torque" or "peak_power"`, "the primary figure is %q", string(o.Primary))
+		p.add(key+".primary", `write "band", "peak_torque" or "peak_power"`, "the primary figure is %q", string(o.Primary))
 	}
 }
 
