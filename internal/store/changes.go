@@ -46,6 +46,8 @@ const (
 	ResultKept Action = "result"    // of a campaign
 	Calibrated Action = "calibrate" // a dyno
 	Defined    Action = "define"    // a procedure
+	LeftOut    Action = "leave out" // a campaign, of the lab's history
+	TakenBack  Action = "take back" // a campaign that was left out
 )
 
 // Change is one row of the audit trail. The zero Change says that nothing was

@@ -22,6 +22,7 @@ type Query struct {
 	Vehicle string // its id
 	Dyno    string // its id
 	State   State
+	Verdict string    // of the latest result, for any of its candidates
 	From    time.Time // the last pull not before
 	To      time.Time // the first pull before
 	After   string    // Page.Next of the page before
@@ -39,6 +40,8 @@ type Summary struct {
 	Version       int64
 	Digest        evidence.Digest
 	Result        string // id of the latest result; empty: none
+	Verdict       string // of that result, as Result.Verdict
+	Current       bool   // that result rests on the campaign's latest data
 }
 
 // Page is a part of a list.
@@ -69,7 +72,7 @@ func (s *Store) List(ctx context.Context, q Query) (Page, error) {
 		var c Summary
 		var started, ended int64
 		var digest string
-		if err := rows.Scan(&c.ID, &c.Title, &c.Vehicle, &c.Dyno, &c.State, &started, &ended, &c.Pulls, &c.Version, &digest, &c.Result); err != nil {
+		if err := rows.Scan(&c.ID, &c.Title, &c.Vehicle, &c.Dyno, &c.State, &started, &ended, &c.Pulls, &c.Version, &digest, &c.Result, &c.Verdict, &c.Current); err != nil {
 			return Page{}, errors.Join(err, rows.Close())
 		}
 		if len(page.Campaigns) == limit {
@@ -132,6 +135,9 @@ func (q Query) sql() (query string, args []any, limit int, err error) {
 	if q.State != "" {
 		and("state = ?", string(q.State))
 	}
+	if q.Verdict != "" {
+		and("result IN (SELECT id FROM results WHERE '; ' || verdict || ';' LIKE '%; ' || ? || ';%')", q.Verdict)
+	}
 	if !q.From.IsZero() {
 		and("ended >= ? AND pulls > 0", q.From.UnixMicro())
 	}
@@ -141,7 +147,9 @@ func (q Query) sql() (query string, args []any, limit int, err error) {
 	for _, term := range terms {
 		and("id IN (SELECT campaign FROM words WHERE word >= ? AND word < ?)", term, term+string(unicode.MaxRune))
 	}
-	query = `SELECT id, title, vehicle, dyno, state, started, ended, pulls, version, digest, coalesce(result, '') FROM campaigns`
+	query = `SELECT id, title, vehicle, dyno, state, started, ended, pulls, version, digest, coalesce(result, ''),
+		coalesce((SELECT verdict FROM results r WHERE r.id = result), ''),
+		coalesce((SELECT r.data_digest = campaigns.digest FROM results r WHERE r.id = result), FALSE) FROM campaigns`
 	if len(where) > 0 {
 		query += " WHERE " + strings.Join(where, " AND ")
 	}

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -23,6 +22,7 @@ type Result struct {
 	Settings []byte          // of the analysis, JSON
 	Body     []byte          // the gain result, JSON
 	Scatter  []byte          // what the campaign adds to the lab's history, JSON; may be nil
+	Verdict  string          // for lists: the verdicts, with "; " between them; may be empty
 	Checks   []campaign.Check
 	At       time.Time // when it was kept, UTC
 	Seq      int64     // of the change that kept it
@@ -75,6 +75,9 @@ func (r Result) check() error {
 	if r.Program == "" || campaign.CheckText(r.Program) != nil {
 		return refused("result of %.80q: the program's version %.40q cannot be kept", r.Campaign, r.Program)
 	}
+	if campaign.CheckText(r.Verdict) != nil {
+		return refused("result of %.80q: the verdict %.40q cannot be kept", r.Campaign, r.Verdict)
+	}
 	for _, part := range []struct {
 		what     string
 		text     []byte
@@ -119,7 +122,8 @@ func (w writing) resultRests(ctx context.Context, r Result) error {
 
 func (r Result) same(other Result) bool {
 	return r.Version == other.Version && r.Data == other.Data && r.Program == other.Program &&
-		string(r.Settings) == string(other.Settings) && string(r.Body) == string(other.Body) && string(r.Scatter) == string(other.Scatter)
+		string(r.Settings) == string(other.Settings) && string(r.Body) == string(other.Body) && string(r.Scatter) == string(other.Scatter) &&
+		r.Verdict == other.Verdict
 }
 
 func (w writing) insertResult(ctx context.Context, id string, r Result) error {
@@ -128,14 +132,14 @@ func (w writing) insertResult(ctx context.Context, id string, r Result) error {
 		scatter = evidence.OfBytes(r.Scatter).String()
 	}
 	_, err := w.ExecContext(ctx, `INSERT INTO results
-		(id, campaign, version, data_digest, program, settings_digest, settings, digest, body, scatter_digest, scatter, change)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
+		(id, campaign, version, data_digest, program, settings_digest, settings, digest, body, scatter_digest, scatter, change, verdict)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
 		id, r.Campaign, r.Version, r.Data.String(), r.Program, evidence.OfBytes(r.Settings).String(), string(r.Settings),
-		evidence.OfBytes(r.Body).String(), string(r.Body), scatter, string(r.Scatter), w.change.Seq)
+		evidence.OfBytes(r.Body).String(), string(r.Body), scatter, string(r.Scatter), w.change.Seq, r.Verdict)
 	return err
 }
 
-const resultColumns = `SELECT r.id, r.campaign, r.version, r.data_digest, r.program, r.settings, r.body, r.scatter, r.change, c.at
+const resultColumns = `SELECT r.id, r.campaign, r.version, r.data_digest, r.program, r.settings, r.body, r.scatter, r.verdict, r.change, c.at
 	FROM results r JOIN changes c ON c.seq = r.change `
 
 // LatestResult returns the latest result of a campaign with its checks. Where
@@ -192,7 +196,7 @@ func resultRows(ctx context.Context, q querier, query string, args ...any) (list
 		var r Result
 		var data, settings, body, scatter string
 		var at int64
-		if err := rows.Scan(&r.ID, &r.Campaign, &r.Version, &data, &r.Program, &settings, &body, &scatter, &r.Seq, &at); err != nil {
+		if err := rows.Scan(&r.ID, &r.Campaign, &r.Version, &data, &r.Program, &settings, &body, &scatter, &r.Verdict, &r.Seq, &at); err != nil {
 			return nil, err
 		}
 		if r.Data, err = digestOf(data); err != nil {
@@ -205,49 +209,4 @@ func resultRows(ctx context.Context, q querier, query string, args ...any) (list
 		list = append(list, r)
 	}
 	return list, rows.Err()
-}
-
-// HistoryQuery asks what earlier work says of a rig's scatter.
-type HistoryQuery struct {
-	Dyno    string
-	Vehicle string    // empty: any
-	Before  time.Time // campaigns begun before; zero: any
-	Limit   int       // campaigns, the latest first; 1 to 1000
-}
-
-// Past is what one campaign adds to the lab's history.
-type Past struct {
-	Campaign, Vehicle string
-	Started           time.Time
-	Scatter           []byte // as Result.Scatter
-}
-
-// History returns what earlier campaigns add to the lab's scatter: the latest
-// result of each, where it has a scatter, withdrawn campaigns left out.
-func (s *Store) History(ctx context.Context, h HistoryQuery) (past []Past, err error) {
-	if h.Limit < 1 || h.Limit > maxPageRows {
-		return nil, refused("a history has 1 to %d campaigns", maxPageRows)
-	}
-	before := int64(1<<63 - 1)
-	if !h.Before.IsZero() {
-		before = h.Before.UnixMicro()
-	}
-	rows, err := s.db.QueryContext(ctx, `SELECT c.id, c.vehicle, c.started, r.scatter FROM campaigns c JOIN results r ON r.id = c.result
-		WHERE c.dyno = $1 AND ($2 = '' OR c.vehicle = $2) AND c.started < $3 AND c.pulls > 0 AND c.state <> 'withdrawn' AND r.scatter <> ''
-		ORDER BY c.started DESC, c.id DESC LIMIT $4`, h.Dyno, h.Vehicle, before, h.Limit)
-	if err != nil {
-		return nil, explain(err)
-	}
-	defer func() { err = explain(errors.Join(err, rows.Close())) }()
-	for rows.Next() {
-		var p Past
-		var started int64
-		var scatter sql.RawBytes
-		if err := rows.Scan(&p.Campaign, &p.Vehicle, &started, &scatter); err != nil {
-			return nil, err
-		}
-		p.Started, p.Scatter = time.UnixMicro(started).UTC(), append([]byte(nil), scatter...)
-		past = append(past, p)
-	}
-	return past, rows.Err()
 }
