@@ -34,7 +34,8 @@ var allowed = []struct {
 	{"report", "quantity air correction curve drum reduce compare campaign report/draw"},
 	{"internal/store", "quantity air campaign evidence"},
 	{"internal/demo", ""},
-	{"internal/lab", "quantity signal air correction drum curve reduce scatter compare campaign ingest simulate report evidence internal/store internal/demo"},
+	{"internal/arrival", ""},
+	{"internal/lab", "quantity signal air correction drum curve reduce scatter compare campaign ingest simulate report evidence internal/store internal/demo internal/arrival"},
 	{"internal/cli", "quantity campaign report internal/lab"},
 	{"cmd/fairpull", "internal/cli"},
 }
