@@ -56,8 +56,8 @@ func readCampaign(file string, data []byte) (*campaign.Campaign, *reading, error
 	}
 	c := &campaign.Campaign{
 		ID: d.ID, Title: d.Title, Purpose: d.Purpose, Correction: d.Correction.Standard,
-		Objective: r.objective(d.Objective), Vehicle: r.vehicle(d.Vehicle), Dyno: r.dyno(d.Dyno),
-		Procedure: r.procedure(d.Procedure), History: r.history(d.History), Channels: r.channels(d.Channels),
+		Objective: r.objective("objective", d.Objective), Vehicle: r.vehicle(d.Vehicle), Dyno: r.dyno(d.Dyno),
+		Procedure: r.procedure(d.Procedure), History: r.history(d.History), Plan: r.plan(d.Plan), Channels: r.channels(d.Channels),
 	}
 	for i, table := range d.Configuration {
 		c.Configurations = append(c.Configurations, r.configuration(i, table))
@@ -118,11 +118,12 @@ func (r *reading) count(path string, value *int) int {
 	return *value
 }
 
-func (r *reading) objective(t objectiveTable) campaign.Objective {
+// objective reads the question at path: the campaign's own, or that of its plan.
+func (r *reading) objective(path string, t objectiveTable) campaign.Objective {
 	o := campaign.Objective{Confidence: defaultConfidence, Primary: campaign.PrimaryBand}
-	if _, stated := r.outline.places["objective.band_rpm"]; stated {
+	if _, stated := r.outline.places[path+".band_rpm"]; stated {
 		if len(t.BandRPM) != 2 || t.BandRPM[0] == 0 && t.BandRPM[1] == 0 {
-			r.fault("objective.band_rpm", because(ErrNotPossible, "the riding band has not two ends"), "write two engine speeds in 1/min, as in [2500, 6000]")
+			r.fault(path+".band_rpm", because(ErrNotPossible, "the riding band has not two ends"), "write two engine speeds in 1/min, as in [2500, 6000]")
 		} else {
 			o.BandRPM = [2]float64(t.BandRPM)
 		}
@@ -139,7 +140,7 @@ func (r *reading) objective(t objectiveTable) campaign.Objective {
 	if t.Drift != nil {
 		o.DriftLinear = *t.Drift == "linear"
 		if *t.Drift != "linear" && *t.Drift != "any" {
-			r.fault("objective.drift", because(ErrNotPossible, "the drift is %.60q", *t.Drift), `write "any" or "linear"`)
+			r.fault(path+".drift", because(ErrNotPossible, "the drift is %.60q", *t.Drift), `write "any" or "linear"`)
 		}
 	}
 	return o

@@ -14,6 +14,7 @@ type document struct {
 	Configuration []configurationTable    `toml:"configuration"`
 	Procedure     map[string]setPoint     `toml:"procedure"`
 	History       *historyTable           `toml:"history"`
+	Plan          *planTable              `toml:"plan"`
 	Channels      map[string]channelTable `toml:"channels"`
 }
 

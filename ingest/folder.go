@@ -99,12 +99,14 @@ func joinFaults(faults *Errors, err error) error {
 // problems notes what keeps the campaign from being analysed, each at its place
 // in campaign.toml or pulls.csv. What has been noted at a place already is not
 // noted again.
-func (r *reading) problems(c *campaign.Campaign) {
+func (r *reading) problems(c *campaign.Campaign) { r.noteProblems(c, c.Problems()) }
+
+func (r *reading) noteProblems(c *campaign.Campaign, problems []campaign.Problem) {
 	noted := map[string]bool{}
 	for _, err := range r.faults.List {
 		noted[err.(*SyntaxError).Column] = true
 	}
-	for _, p := range c.Problems() {
+	for _, p := range problems {
 		var row int
 		if n, _ := fmt.Sscanf(p.Key, "pulls[%d]", &row); n == 1 && row < len(c.Pulls) {
 			e := &SyntaxError{File: PullsFile, Line: c.Pulls[row].Line, Err: because(ErrNotPossible, "%s", p.Message), Cure: p.Cure}

@@ -154,9 +154,23 @@ func (o *outliner) value(value, key *unstable.Node, path string, t reflect.Type)
 	case unstable.Array:
 		children := value.Children()
 		for i := 0; children.Next(); i++ {
-			o.value(children.Node(), key, fmt.Sprintf("%s[%d]", path, i), t.Elem())
+			o.value(children.Node(), firstKey(children.Node(), key), fmt.Sprintf("%s[%d]", path, i), t.Elem())
 		}
 	}
+}
+
+// firstKey returns the first key of an inline table: the place of an element of a
+// list. For anything else it returns the key that is given.
+func firstKey(value, key *unstable.Node) *unstable.Node {
+	if value.Kind != unstable.InlineTable {
+		return key
+	}
+	if children := value.Children(); children.Next() {
+		if keys := children.Node().Key(); keys.Next() {
+			return keys.Node()
+		}
+	}
+	return key
 }
 
 func (o *outliner) note(path string, key *unstable.Node, text string) {

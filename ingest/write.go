@@ -129,6 +129,7 @@ func headAsWritten(c campaign.Campaign) campaign.Campaign {
 		}
 		c.History = &h
 	}
+	c.Plan = planAsWritten(c.Plan)
 	c.Procedure = noneIfEmpty(c.Procedure)
 	c.Configurations = slices.Clone(noneIfEmpty(c.Configurations))
 	for i := range c.Configurations {
@@ -178,17 +179,8 @@ func (w *tomlWriter) head(c *campaign.Campaign) {
 	w.text("title", c.Title)
 	w.text("purpose", c.Purpose)
 
-	o := c.Objective
 	w.table("[objective]")
-	if o.BandRPM != [2]float64{} {
-		w.key("band_rpm", tomlNumbers(o.BandRPM[:]))
-	}
-	w.number("smallest_gain_of_interest_pct", toPercent(o.SmallestGain))
-	w.key("confidence", tomlNumber(o.Confidence))
-	w.key("primary", tomlText(string(o.Primary)))
-	if o.DriftLinear {
-		w.key("drift", tomlText("linear"))
-	}
+	w.objective(c.Objective)
 
 	v := c.Vehicle
 	w.table("[vehicle]")
@@ -204,6 +196,18 @@ func (w *tomlWriter) head(c *campaign.Campaign) {
 	w.dyno(c.Dyno)
 	w.table("[correction]")
 	w.text("standard", c.Correction)
+}
+
+func (w *tomlWriter) objective(o campaign.Objective) {
+	if o.BandRPM != [2]float64{} {
+		w.key("band_rpm", tomlNumbers(o.BandRPM[:]))
+	}
+	w.number("smallest_gain_of_interest_pct", toPercent(o.SmallestGain))
+	w.key("confidence", tomlNumber(o.Confidence))
+	w.key("primary", tomlText(string(o.Primary)))
+	if o.DriftLinear {
+		w.key("drift", tomlText("linear"))
+	}
 }
 
 func (w *tomlWriter) dyno(d campaign.Dyno) {
@@ -252,7 +256,7 @@ func (w *tomlWriter) configuration(c *campaign.Configuration) {
 	}
 }
 
-// tail writes procedure, history and channels.
+// tail writes procedure, history, plan and channels.
 func (w *tomlWriter) tail(c *campaign.Campaign) {
 	if len(c.Procedure) > 0 {
 		w.table("[procedure]")
@@ -275,6 +279,7 @@ func (w *tomlWriter) tail(c *campaign.Campaign) {
 			w.key("assumed", "true")
 		}
 	}
+	w.plan(c.Plan)
 	if c.Channels == nil {
 		return
 	}

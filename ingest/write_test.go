@@ -167,6 +167,7 @@ func (d drawn) campaign() campaign.Campaign {
 		c.Channels = campaign.ChannelMap{"engine_speed": {Column: strings.TrimSpace(d.text("column")), Unit: "1/min", DecimalMark: rapid.SampledFrom([]byte{0, '.', ','}).Draw(d.T, "mark")}}
 	}
 	d.configurations(&c)
+	d.plan(&c)
 	d.pulls(&c)
 	return c
 }
