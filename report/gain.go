@@ -10,6 +10,7 @@ import (
 	"math"
 	"time"
 
+	"fairpull/air"
 	"fairpull/campaign"
 	"fairpull/compare"
 	"fairpull/curve"
@@ -57,7 +58,9 @@ type PullRow struct {
 	CorrectionFactor float64
 	PeakTorqueNm     float64     // corrected, at the wheel, referred to the engine
 	PeakPowerW       float64     // corrected, at the wheel
+	BandTorqueNm     float64     // corrected, mean over the riding band, or over all that the pulls share
 	Curve            curve.Curve // corrected; may be empty
+	Air              *air.State  // nil: not known
 
 	CoastLossNm   float64 // mean tyre and driveline loss at the drum axis
 	CoastSpeedMPS float64 // drum surface speed that it belongs to

@@ -116,7 +116,7 @@ func pageBlockOf(b block) (pageBlock, error) {
 	case figure:
 		var svg bytes.Buffer
 		err := draw.SVG(&svg, b.Picture, true)
-		return pageBlock{Kind: "figure", SVG: template.HTML(svg.String()), Words: unbroken(b.Caption), Name: "Chart: " + b.Picture.Title}, err
+		return pageBlock{Kind: "figure", ID: b.Picture.ID, SVG: template.HTML(svg.String()), Words: unbroken(b.Caption), Name: "Chart: " + b.Picture.Title}, err
 	case table:
 		return tableView(b), nil
 	}

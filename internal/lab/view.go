@@ -52,7 +52,7 @@ func (a *Analysis) row(p *Pull, blocks []compare.Block) report.PullRow {
 	row := report.PullRow{
 		Pull: p.Name, Configuration: p.Configuration, Setup: p.Setup,
 		Used: p.Used, Reason: p.Excluded, Started: p.Started,
-		CorrectionFactor: math.NaN(), PeakTorqueNm: math.NaN(), PeakPowerW: math.NaN(),
+		CorrectionFactor: math.NaN(), PeakTorqueNm: math.NaN(), PeakPowerW: math.NaN(), BandTorqueNm: math.NaN(),
 		CoastLossNm: math.NaN(), CoastSpeedMPS: math.NaN(), Ratio: math.NaN(),
 	}
 	for i, b := range blocks {
@@ -73,6 +73,7 @@ func (a *Analysis) row(p *Pull, blocks []compare.Block) report.PullRow {
 		return row
 	}
 	row.CorrectionFactor, row.Curve, row.Ratio = p.Factor, p.Corrected, p.Result.Ratio
+	row.Air, row.BandTorqueNm = p.Air, a.bandTorque(p)
 	for i := range p.Corrected.Torque {
 		if !(p.Corrected.Torque[i] <= row.PeakTorqueNm) {
 			row.PeakTorqueNm = p.Corrected.Torque[i]
@@ -86,6 +87,23 @@ func (a *Analysis) row(p *Pull, blocks []compare.Block) report.PullRow {
 		row.CoastSpeedMPS = coast.MeanOmega * float64(a.Campaign.Dyno.DrumRadius)
 	}
 	return row
+}
+
+// bandTorque returns the mean of ln torque over the nodes of the riding band that
+// all pulls share, as a torque in N·m; NaN where the pull lacks one of them.
+func (a *Analysis) bandTorque(p *Pull) float64 {
+	sum, n := 0.0, 0.0
+	for _, rpm := range a.SpeedRPM {
+		if !inBand(rpm, a.Campaign.Objective.BandRPM) {
+			continue
+		}
+		at, found := slices.BinarySearch(p.Corrected.SpeedRPM, rpm)
+		if !found {
+			return math.NaN()
+		}
+		sum, n = sum+math.Log(p.Corrected.Torque[at]), n+1
+	}
+	return math.Exp(sum / n)
 }
 
 func firstLine(err error) string {
