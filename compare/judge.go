@@ -99,6 +99,7 @@ func (c *Comparison) reasons(d Doubts) []Reason {
 	when(c.unusualOpen(d.Answered), UnusualOpen)
 	when(d.OpenFail, OpenCheck)
 	when(d.PlanChanged, PlanChanged)
+	when(d.PlanUnfinished, PlanUnfinished)
 	when(figure && f.Interval && c.withinShare(d), CoastDown)
 	return out
 }

@@ -188,6 +188,7 @@ const (
 	UnusualOpen         Reason = "unusual pull open"
 	NoPrimary           Reason = "primary figure missing"
 	PlanChanged         Reason = "plan changed"
+	PlanUnfinished      Reason = "plan unfinished"
 )
 
 // Unusual is a pull or block that stands out; it stays in.
@@ -288,6 +289,9 @@ type Doubts struct {
 	CoastShareLo float64
 	CoastShareHi float64
 	PlanChanged  bool
+	// PlanUnfinished: planned blocks are still to be measured. A verdict now would
+	// stop the campaign early.
+	PlanUnfinished bool
 	// Answered lists pulls whose open flags were answered in writing: an Unusual
 	// on one of them no longer withholds a verdict.
 	Answered []string

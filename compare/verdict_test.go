@@ -60,6 +60,7 @@ func TestReasons(t *testing.T) {
 			NoPrimary:           {func(c *Comparison) { c.Band.Missing = "no band" }, Doubts{}},
 			OpenCheck:           {func(*Comparison) {}, Doubts{OpenFail: true}},
 			PlanChanged:         {func(*Comparison) {}, Doubts{PlanChanged: true}},
+			PlanUnfinished:      {func(*Comparison) {}, Doubts{PlanUnfinished: true}},
 		} {
 			got := judged(bounds[0], bounds[1], 2)
 			c.spoil(&got)

@@ -203,6 +203,8 @@ func (g *Gain) reason(c *compare.Comparison, r compare.Reason) string {
 		return "" // the missing figure has its own words
 	case compare.PlanChanged:
 		return "the plan was changed after the first candidate pull, so this is exploratory"
+	case compare.PlanUnfinished:
+		return "the plan is not measured to its end, and a verdict before it would be stopping early"
 	}
 	return clean(string(r))
 }

@@ -117,6 +117,8 @@ var sentences = []struct {
 	}, "There is not enough evidence of a difference in full-throttle torque between “kit” (B) and “as delivered” (A): the figure that the verdict stands on is missing, because pull 3 does not cover the riding band."},
 	{"plan changed", func(_ *Gain, c *compare.Comparison) { withhold(c, compare.PlanChanged) },
 		withheld + "; the plan was changed after the first candidate pull, so this is exploratory."},
+	{"plan unfinished", func(_ *Gain, c *compare.Comparison) { withhold(c, compare.PlanUnfinished) },
+		withheld + "; the plan is not measured to its end, and a verdict before it would be stopping early."},
 	{"gain on an answered check", func(g *Gain, c *compare.Comparison) {
 		effectPct(&c.Band, 6.71, 5.46, 7.94, 5.68, 7.7)
 		g.Checks = append(g.Checks, campaign.Check{ID: "mixture-difference", Status: campaign.Fail, Pulls: []string{"4", "5", "6"}, Answered: []string{"B"}},
