@@ -174,5 +174,6 @@ func (a *analysis) compare(candidate int) Comparison {
 	c.Parts = e.parts(a.primaryColumn())
 	c.TippingSD = a.tipping(e, &c)
 	c.SetupsToSettle = a.setupsToSettle(e, &c)
+	c.prospect = a.prospect(e)
 	return c
 }

@@ -167,12 +167,10 @@ func TestCoverageOfPower(t *testing.T) {
 		}
 		got := s.run(t, slowCampaigns, uint64(900+i))
 		l := newLab(s, 1)
-		p := plan{
-			order: alternating(len(order)), spacing: 0.73, pulls: 3, linear: true,
-			between: l.bandVariance(true), pull: l.bandVariance(false),
-			historyDF: 10, historyShare: 1.0 / 3, pullHistoryDF: 22,
-		}
-		predicted := 100 * p.chance(math.Log(1.03), 0.95)
+		p := Planned{Blocks: alternating(len(order), 3, 0.73), Confidence: 0.95, DriftLinear: true, Assumed: Assumed{
+			Setup: Spread{math.Sqrt(l.bandVariance(true)), 10}, SetupPulls: 3, Pull: Spread{math.Sqrt(l.bandVariance(false)), 22},
+		}}
+		predicted := 100 * expect(t, p).Chance(0.03)
 		simulated := got.hundred(got.gainShown)
 		fmt.Printf("| %s | %.1f | %.1f |\n", order, predicted, simulated)
 		error2 := binomial(simulated, slowCampaigns) / 2

@@ -29,10 +29,6 @@ type noise struct {
 	historyP           float64 // NaN where campaign and history could not be compared
 	standing           bool    // the campaign stands alone
 
-	// What history there is behind the level that a plan rests on (of setups where
-	// there are several): its degrees of freedom and pull share; 0 without.
-	historyDF, historyShare float64
-
 	setupKnown, blockKnown bool // well enough for a verdict
 	source                 Source
 	residuals              [][]float64 // of the block means, about the design
@@ -71,9 +67,6 @@ func newNoise(g *grid, d *design, means, within [][]float64, h History, column i
 		own := g.ownLevel(rows, df, d.meanInvPulls())
 		n.block, n.ownBlock = n.pooled(g.blockHistory(h, own.rows()), own, column, sufficientDF)
 		n.setup = g.setupHistory(h, nil)
-		if n.setup.known() {
-			n.historyDF, n.historyShare = n.setup.df(), n.setup.pullShare()
-		}
 		n.setupKnown, n.blockKnown = n.setup.known(), n.block.known()
 		n.source = sourceOf(n.setup, n.setup, level{}, false)
 	}
@@ -114,9 +107,6 @@ func (l level) rows() [][]float64 {
 // aloneDF degrees of freedom. larger is the campaign's own part where it was found
 // to scatter more and is too poor to replace history.
 func (n *noise) pooled(history, own level, column int, aloneDF float64) (pool, larger level) {
-	if history.known() {
-		n.historyDF, n.historyShare = history.df(), history.pullShare()
-	}
 	switch {
 	case !own.known():
 		return history, level{}
@@ -134,7 +124,7 @@ func (n *noise) pooled(history, own level, column int, aloneDF float64) (pool, l
 	case n.historyP >= poolingP:
 		return pool, level{}
 	case own.df() >= replacingDF:
-		n.standing, n.historyDF = true, 0
+		n.standing = true
 		return own, level{}
 	}
 	return pool, own

@@ -120,7 +120,7 @@ func TestPlanning(t *testing.T) {
 	var c struct {
 		Expected []struct {
 			Order string
-			N     float64
+			N     int
 			NuH   float64 `json:"nu_h"`
 			Gain  float64
 			SE    float64 `json:"se_pct"`
@@ -130,19 +130,18 @@ func TestPlanning(t *testing.T) {
 	}
 	reference(t, "planning", &c)
 	for _, r := range c.Expected {
-		p := plan{
-			spacing: 1, pulls: r.N, between: square(0.009), pull: square(0.0055), linear: true,
-			historyDF: r.NuH, historyShare: 1.0 / 3, pullHistoryDF: 2 * (r.NuH + 1),
+		p := Planned{Confidence: 0.95, DriftLinear: true, Assumed: Assumed{
+			Setup: Spread{0.009, r.NuH}, SetupPulls: 3, Pull: Spread{0.0055, 2 * (r.NuH + 1)},
+			DriftRate: Spread{0, 1}, // the rows know of no drift: A-B needs telling
+		}}
+		for b, c := range r.Order {
+			p.Blocks = append(p.Blocks, PlannedBlock{Configuration: int(c - 'A'), Setup: b, Pulls: r.N, Hours: float64(b)})
 		}
-		for _, c := range r.Order {
-			p.order = append(p.order, int(c-'A'))
-		}
-		d := p.design()
-		v, df := p.scatter(d, d.contrast(1))
+		e := expect(t, p)
 		what := fmt.Sprintf("%s, %v pulls, history %v, gain %v: ", r.Order, r.N, r.NuH, r.Gain)
-		near(t, what+"standard error", 100*math.Sqrt(v), r.SE, 1e-9)
-		near(t, what+"degrees of freedom", df, r.DF, 1e-9)
-		within(t, what+"power", p.power(math.Log1p(r.Gain), 0.95), r.Power, 1e-6)
+		near(t, what+"standard error", 100*e.SE, r.SE, 1e-9)
+		near(t, what+"degrees of freedom", e.DF, r.DF, 1e-9)
+		within(t, what+"power", e.unchecked().Chance(r.Gain), r.Power, 1e-6)
 	}
 	if len(c.Expected) != 84 {
 		t.Fatalf("%d plans", len(c.Expected))

@@ -92,10 +92,9 @@ func TestSetupsToSettle(t *testing.T) {
 	}
 	// By the table of plans (scipy): setup SD 0.9 %, pull SD 0.55 %, ten degrees of
 	// freedom; a gain of 3 % has a chance of 0.760 in A-B-A and of 0.829 in A-B-A-B.
-	p := plan{spacing: 1, pulls: 3, between: square(0.009), pull: square(0.0055), historyDF: 10, historyShare: 1.0 / 3, pullHistoryDF: 22, linear: true}
 	for blocks, want := range map[int]float64{3: 0.760, 4: 0.829} {
-		p.order = alternating(blocks)
-		within(t, "power", p.power(math.Log1p(0.03), 0.95), want, 5e-4)
+		p := Planned{Blocks: alternating(blocks, 3, 1), Assumed: usualLab, Confidence: 0.95, DriftLinear: true}
+		within(t, "power", expect(t, p).unchecked().Chance(0.03), want, 5e-4)
 	}
 	in.History = History{}
 	if c := one(t, in); c.SetupsToSettle != 0 {
@@ -138,10 +137,9 @@ func TestSetupsToSettleCountsTypeB(t *testing.T) {
 	if n := one(t, placed).SetupsToSettle; n != 0 {
 		t.Errorf("%d blocks with 5 %% of loss placement: 2.9 %% of standard error that stays", n)
 	}
-	p := plan{
-		order: alternating(5), spacing: 1, pulls: 3, historyDF: 10, historyShare: 1.0 / 3, pullHistoryDF: 22, linear: true,
-		fixed: []term{{PartWeather, square(0.006), judgedDF}},
-	}
+	p := Planned{Blocks: alternating(5, 3, 1), Confidence: 0.95, DriftLinear: true, Assumed: Assumed{
+		Setup: Spread{0, 10}, Pull: Spread{0, 22}, WeatherDifference: 0.04,
+	}}
 	want := 1 - noncentralT(tQuantile(0.95, 8), 8, math.Log1p(0.02)/0.006)
-	near(t, "power", p.power(math.Log1p(0.02), 0.95), want, 1e-12)
+	near(t, "power", expect(t, p).unchecked().Chance(0.02), want, 1e-9)
 }

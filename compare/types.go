@@ -266,6 +266,8 @@ type Comparison struct {
 	// interest at the same time.
 	SmallerThanInterest bool
 	Reasons             []Reason
+
+	prospect prospect // what Outlook rests on
 }
 
 // Figure returns the figure of metric m.
