@@ -67,12 +67,29 @@ type analysis struct {
 
 // analyse works out all that does not depend on the candidate.
 func analyse(in *Input, set settings) (*analysis, error) {
-	a := &analysis{in: in, limits: newQuantiles(in.Confidence), drawn: in.Draws}
+	a, err := read(in, set.averaging)
+	if err != nil {
+		return nil, err
+	}
+	a.limits, a.drawn = newQuantiles(in.Confidence), in.Draws
 	if a.drawn == 0 {
 		a.drawn = defaultDraws
 	}
+	a.digest = digestOf(in, a.blocks)
+	a.noise = newNoise(a.grid, a.design, a.means, a.contrasts(), in.History, a.referenceColumn())
+	a.bias = make([][2]float64, len(in.Candidates)+1)
+	for c := range a.bias {
+		a.bias[c][0], a.bias[c][1] = a.peakBias(c, set.peakDraws)
+	}
+	a.strays = a.findStrays()
+	return a, nil
+}
+
+// read cuts the pulls into blocks, finds their model and reads every column.
+func read(in *Input, averaging float64) (*analysis, error) {
+	a := &analysis{in: in}
 	var err error
-	if a.grid, err = newGrid(in, set.averaging); err != nil {
+	if a.grid, err = newGrid(in, averaging); err != nil {
 		return nil, err
 	}
 	sorted, err := inOrder(in.Pulls)
@@ -83,21 +100,18 @@ func analyse(in *Input, set settings) (*analysis, error) {
 		return nil, err
 	}
 	configurations := len(in.Candidates) + 1
-	a.digest = digestOf(in, a.blocks)
 	a.design = newDesign(a.blocks, configurations)
 	a.readColumns(configurations)
+	return a, nil
+}
 
+// contrasts returns the orthonormal contrasts of the pulls of all blocks.
+func (a *analysis) contrasts() [][]float64 {
 	var within [][]float64
 	for _, rows := range a.rows {
 		within = append(within, contrastsWithin(rows)...)
 	}
-	a.noise = newNoise(a.grid, a.design, a.means, within, in.History, a.referenceColumn())
-	a.bias = make([][2]float64, configurations)
-	for c := range a.bias {
-		a.bias[c][0], a.bias[c][1] = a.peakBias(c, set.peakDraws)
-	}
-	a.strays = a.findStrays()
-	return a, nil
+	return within
 }
 
 // readColumns finds the peaks of each configuration and reads every pull's row.

@@ -3,11 +3,13 @@ package compare
 import (
 	"fmt"
 	"math"
+
+	"fairpull/scatter"
 )
 
 // scalars is the number of scalar columns that follow the nodes, in the order of
 // the Metric constants.
-const scalars = 3
+const scalars = scatter.Scalars
 
 // Lengths over engine speed in 1/min, for a shared range of 4,500 1/min; they
 // scale with the range that the pulls share (docs/method.md).

@@ -33,6 +33,21 @@ func (in *Input) validate() error {
 	return in.validateKnowledge()
 }
 
+// validateStudy returns an error that names the first thing wrong with what a study
+// of scatter rests on.
+func (in *Input) validateStudy() error {
+	if err := in.validateGrid(); err != nil {
+		return err
+	}
+	if in.Baseline == "" {
+		return errors.New("a study of scatter needs a baseline")
+	}
+	if err := in.validateSides(); err != nil {
+		return err
+	}
+	return in.validatePulls()
+}
+
 func (in *Input) validateGrid() error {
 	k := len(in.SpeedRPM)
 	if k < minNodes || k > maxNodes {
@@ -63,14 +78,19 @@ func (in *Input) validateQuestion() error {
 	if !(in.SmallestGain >= 0 && in.SmallestGain < 10) {
 		return fmt.Errorf("smallest gain of interest %v is not a fraction", in.SmallestGain)
 	}
-	if in.Primary < Band || in.Primary > PeakPower {
-		return fmt.Errorf("primary figure %d is unknown", in.Primary)
-	}
 	if in.Draws != 0 && (in.Draws < minDraws || in.Draws > maxDraws) {
 		return fmt.Errorf("%d draws; %d to %d, or 0 for the default", in.Draws, minDraws, maxDraws)
 	}
 	if in.Baseline == "" || len(in.Candidates) == 0 {
 		return errors.New("a comparison needs a baseline and a candidate")
+	}
+	return in.validateSides()
+}
+
+// validateSides checks the names of the candidates and the primary figure.
+func (in *Input) validateSides() error {
+	if in.Primary < Band || in.Primary > PeakPower {
+		return fmt.Errorf("primary figure %d is unknown", in.Primary)
 	}
 	for i, c := range in.Candidates {
 		if c == "" || c == in.Baseline || slices.Contains(in.Candidates[:i], c) {
