@@ -21,10 +21,11 @@ type Plan struct {
 	MinutesOnRig  float64 // 0: not stated
 	SettlingPulls int     // pulls after a change of parts that are not counted
 
-	// Frozen is when the first candidate pull began; zero: not yet. Objective is
-	// the campaign's as it was then.
-	Frozen    time.Time
-	Objective Objective
+	// Frozen is when the first candidate pull began; zero: not yet. Objective and
+	// Correction are the campaign's as they were then.
+	Frozen     time.Time
+	Objective  Objective
+	Correction string
 }
 
 // PlannedBlock is consecutive pulls of one configuration in one setup.
@@ -62,7 +63,7 @@ func (c Campaign) Frozen() (Campaign, bool) {
 		return c, false
 	}
 	plan := *c.Plan
-	plan.Frozen, plan.Objective = first.Started, c.Objective
+	plan.Frozen, plan.Objective, plan.Correction = first.Started, c.Objective, c.Correction
 	c.Plan = &plan
 	return c, true
 }
@@ -119,9 +120,16 @@ func (c *Campaign) checkPlan(p *problems) {
 	switch frozen := !plan.Frozen.IsZero(); {
 	case frozen:
 		p.objective("plan.objective", plan.Objective)
+		p.text("plan.correction", plan.Correction)
+		if plan.Correction == "" {
+			p.add("plan.correction", "write the standard that [correction] named at that moment", "the plan is frozen, and the correction of that moment is missing")
+		}
 	case plan.Objective != (Objective{}):
 		p.add("plan.objective", "write frozen, the moment that the first candidate pull began, or take [plan.objective] out",
 			"an objective stands in a plan that is not frozen")
+	case plan.Correction != "":
+		p.add("plan.correction", "write frozen, the moment that the first candidate pull began, or take the key out",
+			"a correction stands in a plan that is not frozen")
 	}
 }
 

@@ -18,6 +18,7 @@ type planTable struct {
 	Minutes    *float64        `toml:"minutes_on_rig"`
 	Settling   *int            `toml:"settling_pulls"`
 	Frozen     *string         `toml:"frozen"`
+	Correction string          `toml:"correction"`
 	Objective  *objectiveTable `toml:"objective"`
 	Assumed    assumedTable    `toml:"assumed"`
 }
@@ -91,6 +92,7 @@ func (r *reading) frozen(t *planTable, p *campaign.Plan) {
 	if t.Objective != nil {
 		p.Objective = r.objective("plan.objective", *t.Objective)
 	}
+	p.Correction = t.Correction
 	if t.Frozen == nil {
 		return
 	}
@@ -175,6 +177,7 @@ func (w *tomlWriter) plan(p *campaign.Plan) {
 	if !p.Frozen.IsZero() {
 		w.key("frozen", tomlText(p.Frozen.Format(time.RFC3339Nano)))
 	}
+	w.text("correction", p.Correction)
 	if p.Assumed != (campaign.Assumptions{}) {
 		a := p.Assumed
 		w.table("[plan.assumed]")

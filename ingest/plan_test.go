@@ -39,7 +39,7 @@ func (d drawn) plan(c *campaign.Campaign) {
 	a.DriftPerHour = -d.maybe("drift", 5) / 100
 	if rapid.Bool().Draw(d.T, "frozen") {
 		p.Frozen = time.Unix(rapid.Int64Range(1e9, 2e9).Draw(d.T, "at"), rapid.Int64Range(0, 999999999).Draw(d.T, "ns")).In(time.FixedZone("", 3600))
-		p.Objective = c.Objective
+		p.Objective, p.Correction = c.Objective, c.Correction
 		p.Objective.SmallestGain = d.maybe("gain then", 99) / 100
 	}
 	c.Plan = p
@@ -78,9 +78,11 @@ func TestPlanRefusals(t *testing.T) {
 		{"a moment without its offset", "[plan]", "[plan]\nfrozen = \"2026-03-02T14:05:00\"", refusal{16, ErrNotPossible, "offset"}},
 		{"a moment as TOML has it", "[plan]", "[plan]\nfrozen = 2026-03-02T14:05:00Z", refusal{16, ErrNotPossible, "a date or time where a text in quotes is wanted"}},
 		{"frozen without its objective", "[plan]", "[plan]\nfrozen = \"2026-03-02T14:05:00Z\"", refusal{15, ErrMissing, "[plan.objective]"}},
+		{"frozen without its correction", "]\n", "]\nfrozen = \"2026-03-02T14:05:00Z\"\n[plan.objective]\nconfidence = 0.9\n", refusal{15, ErrNotPossible, "the correction of that moment"}},
+		{"a correction that is not frozen", "[plan]", "[plan]\ncorrection = \"SAE J1349\"", refusal{16, ErrNotPossible, "not frozen"}},
 		{"an objective that is not frozen", "]\n", "]\n[plan.objective]\nconfidence = 0.9\n", refusal{20, ErrNotPossible, "not frozen"}},
 		{"a frozen objective with a slip", "]\n", "]\nfrozen = \"2026-03-02T14:05:00Z\"\n[plan.objective]\nconfidnce = 0.9\n", refusal{22, ErrUnknownKey, "did you mean confidence?"}},
-		{"a frozen confidence in per cent", "]\n", "]\nfrozen = \"2026-03-02T14:05:00Z\"\n[plan.objective]\nconfidence = 90\n", refusal{22, ErrNotPossible, "the confidence is 90"}},
+		{"a frozen confidence in per cent", "]\n", "]\nfrozen = \"2026-03-02T14:05:00Z\"\ncorrection = \"none\"\n[plan.objective]\nconfidence = 90\n", refusal{23, ErrNotPossible, "the confidence is 90"}},
 		{"an assumed scatter beyond all", "]\n", "]\n[plan.assumed]\nsetup_sd_pct = 100\n", refusal{21, ErrNotPossible, "100 %"}},
 		{"an assumed scatter of nought", "]\n", "]\n[plan.assumed]\nsetup_sd_pct = 0\n", refusal{21, ErrNotPossible, "it is 0"}},
 	} {
@@ -119,7 +121,7 @@ func TestPlanExample(t *testing.T) {
 		Seed:   41, Blind: true, Power: fromPercent(82), Detectable: fromPercent(1.9), MinutesOnRig: 150, SettlingPulls: 2,
 		Assumed:   campaign.Assumptions{SetupSD: fromPercent(0.7), SetupDF: 12, BlockSD: fromPercent(0.2), BlockDF: 8, PullSD: fromPercent(0.4), PullDF: 60, DriftPerHour: fromPercent(0.3)},
 		Frozen:    time.Date(2026, 3, 2, 14, 5, 0, 0, time.FixedZone("", 3600)),
-		Objective: campaign.Objective{BandRPM: [2]float64{2500, 6000}, SmallestGain: 0.02, Confidence: 0.95, Primary: campaign.PrimaryBand},
+		Objective: campaign.Objective{BandRPM: [2]float64{2500, 6000}, SmallestGain: 0.02, Confidence: 0.95, Primary: campaign.PrimaryBand}, Correction: "SAE J1349",
 	}
 	if diff := cmp.Diff(want, c.Plan, sameMeaning); diff != "" {
 		t.Errorf("the example reads otherwise (-want +got):\n%s", diff)

@@ -64,7 +64,7 @@ func (a *Analysis) check() []campaign.Check {
 		a.checkLogIntegrity, a.checkSameLog, a.checkBandCovered, a.checkPullRange, a.checkResolution,
 		a.checkRepeatability, a.checkTrendInBlock, a.checkUnusual,
 		a.checkFigureKind, a.checkPeaks, a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
-		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory,
+		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory, a.checkPlan,
 	} {
 		checks = append(checks, ask()...)
 	}
@@ -110,6 +110,7 @@ func (a *Analysis) doubts(c *compare.Comparison) compare.Doubts {
 		d.CoastFlagged, d.CoastShareLo, d.CoastShareHi = true, share.Lo, share.Hi
 	}
 	d.Answered = a.answered()
+	d.PlanChanged, d.PlanUnfinished = a.planDoubts()
 	return d
 }
 
