@@ -7,8 +7,6 @@ import (
 	"math"
 	"strings"
 	"testing"
-
-	"fairpull/scatter"
 )
 
 // class is what a scenario is expected to do.
@@ -178,28 +176,6 @@ func TestCoverageOfPower(t *testing.T) {
 			t.Errorf("%s: predicted %.1f %%, simulated %.1f %%", order, predicted, simulated)
 		}
 	}
-}
-
-// bandVariance returns the variance of ln of the band mean that setups or pulls of
-// the lab make, from many draws.
-func (l *lab) bandVariance(setups bool) float64 {
-	g, err := newGrid(&l.in, 0)
-	if err != nil {
-		panic(err)
-	}
-	values := make([]float64, 100_000)
-	for i := range values {
-		y := l.draw(l.pull, 1)
-		if setups {
-			y = l.draw(l.setup, 1)
-		}
-		for k := range y {
-			y[k] += l.torque[k]
-		}
-		values[i] = g.logBandMean(y)
-	}
-	_, v := scatter.MeanVariance(values)
-	return v
 }
 
 // saturating is a drift that comes to rest at total with time constant tau in h.

@@ -24,7 +24,9 @@ type PlannedBlock struct {
 }
 
 // Assumed is the scatter, drift and weather that a plan reckons with. SDs are on
-// the log scale; a zero DF means that nothing is known from before.
+// the log scale. A zero DF means that the size is a guess: the campaign has to find
+// it out by itself. A zero SD on a zero DF is not stated, which is never taken for no
+// scatter.
 type Assumed struct {
 	Setup, Block, Pull Spread // Setup has the block part in it, as [History] has
 	// SetupPulls and BlockPulls are the pulls behind one mean of the history; 0: the
@@ -39,7 +41,12 @@ type Assumed struct {
 	WeatherDifference float64
 	ExponentU         Spread
 	LossPlacement     float64 // as in [Input], a fraction
+
+	found bool // the sizes were found in a campaign: there nought is a size
 }
+
+// stated reports whether there is a size to reckon with.
+func (a Assumed) stated(s Spread) bool { return a.found || s.SD > 0 || s.DF > 0 }
 
 // maxPlanned bounds the blocks of a plan and the pulls of a block.
 const maxPlanned = 1000
@@ -146,27 +153,29 @@ func (p Planned) noise(d *design) *noise {
 	n := &noise{design: d, historyP: math.NaN(), layout: d.layout()}
 	n.pull = meanSquare{q: []float64{square(a.Pull.SD)}, df: a.Pull.DF, pullShare: 1}
 	for _, b := range p.Blocks {
-		n.pull.df += float64(b.Pulls - 1)
+		if a.stated(a.Pull) {
+			n.pull.df += float64(b.Pulls - 1)
+		}
 	}
-	own := func(variance float64, df int) level {
-		if df <= 0 {
+	own := func(s Spread, df int) level {
+		if df <= 0 || !a.stated(s) {
 			return level{}
 		}
-		return expectedLevel(variance, n.pull.q[0], float64(df), d.meanInvPulls())
+		return expectedLevel(square(s.SD), n.pull.q[0], float64(df), d.meanInvPulls())
 	}
 	setup := a.history(a.Setup, a.SetupPulls, n.pull.q[0])
 	block := a.history(a.Block, a.BlockPulls, n.pull.q[0])
 	switch n.layout {
 	case separate:
-		n.setup = joined(setup, own(square(a.Setup.SD), d.df), 1)
+		n.setup = joined(setup, own(a.Setup, d.df), 1)
 		n.setupKnown = n.setup.known() && (setup.known() || n.setup.df() >= sufficientDF)
 		n.blockKnown = true
 	case oneSetup:
-		n.block = joined(block, own(square(a.Block.SD), d.df), sufficientDF)
+		n.block = joined(block, own(a.Block, d.df), sufficientDF)
 		n.setupKnown, n.blockKnown = true, n.block.known()
 	case mixed:
 		_, df := d.withinSetups(make([][]float64, len(p.Blocks)))
-		n.block, n.setup = joined(block, own(square(a.Block.SD), df), sufficientDF), setup
+		n.block, n.setup = joined(block, own(a.Block, df), sufficientDF), setup
 		n.setupKnown, n.blockKnown = n.setup.known(), n.block.known()
 	}
 	return n

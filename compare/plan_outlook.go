@@ -93,6 +93,7 @@ func (a *analysis) assumed(e *estimate) Assumed {
 		Pull:          Spread{math.Sqrt(n.pull.q[k]), n.pull.df},
 		LossPlacement: a.in.LossPlacement[a.in.Candidates[e.candidate-1]],
 		ExponentU:     a.in.ExponentU,
+		found:         true,
 	}
 	for b, rows := range a.rows {
 		out.Pull.DF -= float64(len(rows) - 1)

@@ -264,3 +264,25 @@ func (l *lab) archive(setups int) *scatter.Archive {
 	}
 	return residualArchive(g, history, columnMeans(means))
 }
+
+// bandVariance returns the variance of ln of the band mean that setups or pulls of
+// the lab make, from many draws.
+func (l *lab) bandVariance(setups bool) float64 {
+	g, err := newGrid(&l.in, 0)
+	if err != nil {
+		panic(err)
+	}
+	values := make([]float64, 100_000)
+	for i := range values {
+		y := l.draw(l.pull, 1)
+		if setups {
+			y = l.draw(l.setup, 1)
+		}
+		for k := range y {
+			y[k] += l.torque[k]
+		}
+		values[i] = g.logBandMean(y)
+	}
+	_, v := scatter.MeanVariance(values)
+	return v
+}
