@@ -70,7 +70,7 @@ func (s *Store) Check(ctx context.Context) (Report, error) {
 		return d.report, err
 	}
 	for digest, where := range d.named {
-		if !present[digest] {
+		if _, there := present[digest]; !there {
 			// It may have been put after the files were looked at.
 			if _, err := s.blobs.Get(ctx, digest); errors.Is(err, fs.ErrNotExist) {
 				d.broken(where, "its file %s is missing", digest)
@@ -79,9 +79,9 @@ func (s *Store) Check(ctx context.Context) (Report, error) {
 			}
 		}
 	}
-	for digest := range present {
+	for digest, file := range present {
 		if d.named[digest] == "" {
-			d.left("file "+digest.String(), "no row names it")
+			d.left("file "+file.Name, "no row names it")
 		}
 	}
 	return d.report, nil
@@ -108,18 +108,25 @@ func (d *doctor) add(leftover bool, what, format string, args ...any) {
 }
 
 // files reads every file of the folder and compares its digest.
-func (d *doctor) files(ctx context.Context) (map[evidence.Digest]bool, error) {
-	present := map[evidence.Digest]bool{}
-	for digest, err := range d.s.blobs.All(ctx) {
-		if ctx.Err() != nil {
+func (d *doctor) files(ctx context.Context) (map[evidence.Digest]blobFile, error) {
+	present := map[evidence.Digest]blobFile{}
+	for file, err := range d.s.blobs.All(ctx) {
+		switch {
+		case ctx.Err() != nil:
 			return nil, ctx.Err()
-		}
-		if err != nil {
-			d.left("folder of the files", "%v", err)
+		case err != nil:
+			d.broken("place of the files", "it cannot be listed: %v", err)
+			continue
+		case file.Unfinished:
+			d.left("file "+file.Name, "a program began it and did not finish")
+			continue
+		case file.Digest.IsZero():
+			d.left("file "+file.Name, "it is not a file of the workspace")
 			continue
 		}
+		digest := file.Digest
 		d.report.Blobs++
-		present[digest] = true
+		present[digest] = file
 		_, err := d.s.blobs.Get(ctx, digest)
 		var damaged *DamagedError
 		switch {
@@ -237,6 +244,7 @@ func (d *doctor) sheets(ctx context.Context) error {
 	for _, table := range []struct{ what, query string }{
 		{"definition", `SELECT kind || ' ' || name, digest, body FROM definitions`},
 		{"calibration", `SELECT dyno, digest, body FROM calibrations`},
+		{"recipe of dyno", `SELECT dyno || ' ' || name, digest, body FROM recipes`},
 		{"head of campaign", `SELECT campaign, digest, body FROM heads`},
 		{"configuration of campaign", `SELECT campaign || ' ' || name, digest, body FROM configurations`},
 		{"pull of campaign", `SELECT campaign || ' ' || name, digest, body FROM pulls`},

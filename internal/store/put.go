@@ -38,20 +38,34 @@ func (s *Store) put(ctx context.Context, r Record, by Author, supersede bool) (C
 	// Told before the files are written, so that a record that is not taken
 	// leaves nothing behind; asked again within the transaction.
 	old, err := s.load(ctx, s.db, p.campaign.ID, 0)
-	if err == nil && !supersede {
-		if list := differences(old.contents, p.contents); len(list) > 0 {
-			return Change{}, &DifferentError{p.campaign.ID, list}
-		}
-		return Change{}, by.check(false)
-	}
+	known := err == nil
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return Change{}, err
 	}
-	if err := putAll(ctx, s.blobs, p.files); err != nil {
+	if known {
+		list := differences(old.contents, p.contents)
+		switch {
+		case !supersede && len(list) > 0:
+			return Change{}, &DifferentError{p.campaign.ID, list}
+		case !supersede:
+			return Change{}, by.check(false)
+		case len(list) > 0 && old.state != StateOpen:
+			return Change{}, fmt.Errorf("campaign %s %w", p.campaign.ID, ErrNotOpen)
+		}
+	}
+	if err := by.check(known); err != nil {
+		return Change{}, err
+	}
+	there, err := putAll(ctx, s.blobs, p.files)
+	if err != nil {
 		return Change{}, fmt.Errorf("campaign %s: %w", p.campaign.ID, err)
 	}
-	known := err == nil
-	return s.change(ctx, by, known, func(w writing) error { return s.putRows(ctx, w, p, supersede) })
+	return s.change(ctx, by, known, func(w writing) error {
+		if err := s.still(ctx, there); err != nil {
+			return err
+		}
+		return s.putRows(ctx, w, p, supersede)
+	})
 }
 
 // prepared is a record that can be written: its rows and the digests of its files.
@@ -79,34 +93,41 @@ func prepare(r Record) (*prepared, error) {
 			p.files = append(p.files, data)
 		}
 	}
-	var err error
-	if p.head, err = write("campaign "+p.campaign.ID, head(&p.campaign)); err != nil {
+	if err := p.render(); err != nil {
 		return nil, err
+	}
+	return p, nil
+}
+
+// render writes the rows of what the campaign says.
+func (p *prepared) render() (err error) {
+	if p.head, err = write("campaign "+p.campaign.ID, head(&p.campaign)); err != nil {
+		return err
 	}
 	if p.vehicle, err = write("vehicle "+p.campaign.Vehicle.ID, p.campaign.Vehicle); err != nil {
-		return nil, err
+		return err
 	}
 	if p.dyno, err = write("dyno "+p.campaign.Dyno.ID, p.campaign.Dyno); err != nil {
-		return nil, err
+		return err
 	}
 	for _, c := range p.campaign.Configurations {
 		row, err := write("configuration "+c.ID, c)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		p.configurations = append(p.configurations, row)
 	}
 	for i := range p.campaign.Pulls {
 		if err := settle(&p.campaign.Pulls[i]); err != nil {
-			return nil, err
+			return err
 		}
 		row, err := writePull(p.campaign.Pulls[i])
 		if err != nil {
-			return nil, err
+			return err
 		}
 		p.pulls = append(p.pulls, row)
 	}
-	return p, nil
+	return nil
 }
 
 // putRows writes a record within a transaction, as a new campaign or as the next
