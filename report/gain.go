@@ -33,6 +33,9 @@ type Gain struct {
 	WithAll []compare.Comparison
 	AtCrank bool   // the logs were reduced elsewhere and give crank figures, not wheel figures
 	Version string // of the program; empty: not stated
+	// Exploratory says what was changed to look at the campaign in another way, one
+	// change each; empty: it is as the campaign has it.
+	Exploratory []string
 }
 
 // CoastShare is a part of wheel torque, as a fraction, with its two-sided

@@ -33,6 +33,7 @@ func (g *Gain) picture(units quantity.System) draw.Picture {
 	c := column{picture: &p, left: margin, width: l.width, y: margin}
 	c.words(g.title(), 18, draw.Bold, paintInk)
 	c.words(g.byline(), 10.5, draw.Regular, paintMuted)
+	c.words(g.ExploratorySentence(), 10.5, draw.Bold, paintInk)
 	for i := range g.Comparisons {
 		sentence := g.Sentence(&g.Comparisons[i])
 		said = append(said, sentence)

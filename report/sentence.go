@@ -202,6 +202,9 @@ func (g *Gain) reason(c *compare.Comparison, r compare.Reason) string {
 	case compare.NoPrimary:
 		return "" // the missing figure has its own words
 	case compare.PlanChanged:
+		if len(g.Exploratory) > 0 {
+			return "the settings of this view were chosen when the effect could be seen, so this is exploratory"
+		}
 		return "the plan was changed after the first candidate pull, so this is exploratory"
 	case compare.PlanUnfinished:
 		return "the plan is not measured to its end, and a verdict before it would be stopping early"

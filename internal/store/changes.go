@@ -37,17 +37,20 @@ type Action string
 
 // The actions.
 const (
-	Imported   Action = "import"    // a campaign, new to the workspace
-	Superseded Action = "supersede" // a campaign or calibration, by a new version
-	PullAdded  Action = "add pull"  // to a campaign
-	SetupAdded Action = "add setup" // to a campaign
-	StateSet   Action = "set state" // of a campaign
-	Attached   Action = "attach"    // a document, to a setup or a configuration
-	ResultKept Action = "result"    // of a campaign
-	Calibrated Action = "calibrate" // a dyno
-	Defined    Action = "define"    // a procedure
-	LeftOut    Action = "leave out" // a campaign, of the lab's history
-	TakenBack  Action = "take back" // a campaign that was left out
+	Imported     Action = "import"       // a campaign, new to the workspace
+	Superseded   Action = "supersede"    // a campaign or calibration, by a new version
+	PullAdded    Action = "add pull"     // to a campaign
+	PullExcluded Action = "exclude pull" // from a campaign's analysis, or put back into it
+	SetupAdded   Action = "add setup"    // to a campaign
+	StateSet     Action = "set state"    // of a campaign
+	Attached     Action = "attach"       // a document, to a setup or a configuration
+	ResultKept   Action = "result"       // of a campaign
+	Calibrated   Action = "calibrate"    // a dyno
+	Defined      Action = "define"       // a procedure
+	Swept        Action = "sweep"        // files of the workspace that no row named
+	AccountSet   Action = "set account"  // who may sign in, and as what
+	LeftOut      Action = "leave out"    // a campaign, of the lab's history
+	TakenBack    Action = "take back"    // a campaign that was left out
 )
 
 // Change is one row of the audit trail. The zero Change says that nothing was

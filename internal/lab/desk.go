@@ -1,0 +1,86 @@
+package lab
+
+import (
+	"container/list"
+	"context"
+	"sync"
+
+	"golang.org/x/sync/singleflight"
+
+	"fairpull/report"
+)
+
+// Desk is a workspace as many people look at it at once: what was analysed for
+// one is kept for a while for the others. What it keeps is bounded.
+type Desk struct {
+	*Workspace
+	looks *memo[lookKey, *Look]
+	cards *memo[string, *report.Card] // by the id of a result, which never changes
+	calls singleflight.Group
+}
+
+// Bounds of what a desk keeps.
+const (
+	maxLooks = 24
+	maxCards = 2000
+)
+
+// NewDesk returns a desk over an open workspace, which stays the caller's to
+// close.
+func NewDesk(w *Workspace) *Desk {
+	return &Desk{Workspace: w, looks: newMemo[lookKey, *Look](maxLooks), cards: newMemo[string, *report.Card](maxCards)}
+}
+
+// LastChange returns the number of the latest change to the workspace: a page
+// made at the same number says the same.
+func (w *Workspace) LastChange(ctx context.Context) (int64, error) { return w.store.LastChange(ctx) }
+
+// memo keeps the values that were asked for last, at most a number of them.
+type memo[K comparable, V any] struct {
+	mu    sync.Mutex
+	most  int
+	order *list.List // of entries, the latest first
+	at    map[K]*list.Element
+}
+
+type memoEntry[K comparable, V any] struct {
+	key   K
+	value V
+}
+
+func newMemo[K comparable, V any](most int) *memo[K, V] {
+	return &memo[K, V]{most: most, order: list.New(), at: map[K]*list.Element{}}
+}
+
+func (m *memo[K, V]) get(key K) (value V, found bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	element, found := m.at[key]
+	if !found {
+		return value, false
+	}
+	m.order.MoveToFront(element)
+	return element.Value.(memoEntry[K, V]).value, true
+}
+
+func (m *memo[K, V]) put(key K, value V) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if element, found := m.at[key]; found {
+		element.Value = memoEntry[K, V]{key, value}
+		m.order.MoveToFront(element)
+		return
+	}
+	m.at[key] = m.order.PushFront(memoEntry[K, V]{key, value})
+	if m.order.Len() > m.most {
+		last := m.order.Back()
+		delete(m.at, last.Value.(memoEntry[K, V]).key)
+		m.order.Remove(last)
+	}
+}
+
+func (m *memo[K, V]) len() int {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.order.Len()
+}

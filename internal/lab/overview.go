@@ -1,0 +1,115 @@
+package lab
+
+import (
+	"context"
+	"fmt"
+
+	"fairpull/internal/store"
+	"fairpull/report"
+)
+
+// Stage is how far a campaign has come.
+type Stage string
+
+// The stages, in order.
+const (
+	Planned   Stage = "planned"   // no pull yet
+	Measuring Stage = "measuring" // there are pulls, and no result rests on all of them
+	Judged    Stage = "judged"    // a kept result rests on its data
+	Withdrawn Stage = "withdrawn" // kept out of the lab's history
+)
+
+// StageOf returns how far a campaign has come.
+func StageOf(c CampaignSummary) Stage {
+	switch {
+	case c.State == store.StateWithdrawn:
+		return Withdrawn
+	case c.Pulls == 0:
+		return Planned
+	case !c.Current:
+		return Measuring
+	}
+	return Judged
+}
+
+// OverviewRow is one campaign of an overview.
+type OverviewRow struct {
+	CampaignSummary
+	Stage Stage
+	Card  *report.Card // of the latest kept result; nil: none
+}
+
+// Overview is a page of campaigns, the latest first.
+type Overview struct {
+	Rows    []OverviewRow
+	Next    string // for CampaignQuery.After; empty: this was the last page
+	Changed int64  // number of the workspace's latest change
+}
+
+// Overview returns a page of campaigns with their verdicts as they were kept.
+func (d *Desk) Overview(ctx context.Context, q CampaignQuery) (Overview, error) {
+	changed, err := d.LastChange(ctx)
+	if err != nil {
+		return Overview{}, err
+	}
+	page, err := d.Campaigns(ctx, q)
+	if err != nil {
+		return Overview{}, err
+	}
+	o := Overview{Next: page.Next, Changed: changed}
+	for _, c := range page.Campaigns {
+		row := OverviewRow{CampaignSummary: c, Stage: StageOf(c)}
+		if c.Result != "" {
+			if row.Card, err = d.card(ctx, c); err != nil {
+				return Overview{}, err
+			}
+		}
+		o.Rows = append(o.Rows, row)
+	}
+	return o, nil
+}
+
+// card returns what a list shows of a campaign's latest result.
+func (d *Desk) card(ctx context.Context, c CampaignSummary) (*report.Card, error) {
+	if card, found := d.cards.get(c.Result); found {
+		return card, nil
+	}
+	r, err := d.store.LatestResult(ctx, c.ID)
+	if err != nil {
+		return nil, err
+	}
+	card, err := report.ReadCard(r.Body)
+	if err != nil {
+		return nil, fmt.Errorf("campaign %s: %w", c.ID, err)
+	}
+	d.cards.put(r.ID, &card)
+	return &card, nil
+}
+
+// Rig is what the overview says of one dyno.
+type Rig struct {
+	Dyno         string
+	Calibrations int    // kept for it
+	Latest       string // the day from which the latest one is valid; empty: none
+}
+
+// Rigs returns the dynos of the workspace, in order of their ids.
+func (d *Desk) Rigs(ctx context.Context) ([]Rig, error) {
+	ids, err := d.store.Dynos(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var rigs []Rig
+	for _, id := range ids {
+		list, err := d.store.Calibrations(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		rig := Rig{Dyno: id, Calibrations: len(list)}
+		for _, c := range list {
+			rig.Latest = max(rig.Latest, c.ValidFrom.UTC().Format("2006-01-02"))
+		}
+		rigs = append(rigs, rig)
+	}
+	return rigs, nil
+}
