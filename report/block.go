@@ -91,6 +91,9 @@ func (g *Gain) document(l look, o documentOptions) []block {
 		paragraph{Words: cleanTo(g.Campaign.Purpose, 400)},
 		paragraph{Words: g.byline(), Small: true},
 	}
+	for _, line := range g.basis() {
+		blocks = append(blocks, paragraph{Words: line, Small: true})
+	}
 	blocks = append(blocks, g.exploratoryBlocks()...)
 	for i := range g.Comparisons {
 		blocks = append(blocks, g.comparisonBlocks(i, l, o)...)

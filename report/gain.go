@@ -31,8 +31,12 @@ type Gain struct {
 	// WithAll holds the same comparisons with the excluded pulls put back; nil
 	// where none was excluded.
 	WithAll []compare.Comparison
-	AtCrank bool   // the logs were reduced elsewhere and give crank figures, not wheel figures
-	Version string // of the program; empty: not stated
+	// History and Calibrations are what a workspace lent: scatter of earlier
+	// campaigns, and the rig as it was calibrated. Nil and empty: the folder alone.
+	History      *History
+	Calibrations []Calibration
+	AtCrank      bool   // the logs were reduced elsewhere and give crank figures, not wheel figures
+	Version      string // of the program; empty: not stated
 	// Exploratory says what was changed to look at the campaign in another way, one
 	// change each; empty: it is as the campaign has it.
 	Exploratory []string

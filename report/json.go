@@ -34,6 +34,10 @@ type (
 		Comparisons []comparisonJSON `json:"comparisons"`
 		Pulls       []pullJSON       `json:"pulls"`
 		Checks      []checkJSON      `json:"checks"`
+
+		// Only where the campaign was judged in a workspace that had them to lend.
+		History      *historyJSON      `json:"history,omitempty"`
+		Calibrations []calibrationJSON `json:"calibrations,omitempty"`
 	}
 	comparisonJSON struct {
 		Baseline   string          `json:"baseline"`
@@ -127,6 +131,7 @@ func (g *Gain) JSON() ([]byte, error) {
 		Comparisons: make([]comparisonJSON, 0, len(g.Comparisons)),
 		Pulls:       make([]pullJSON, 0, len(g.Pulls)),
 		Checks:      make([]checkJSON, 0, len(g.Checks)),
+		History:     g.History.json(), Calibrations: g.calibrationsJSON(),
 	}
 	for i := range g.Comparisons {
 		out.Comparisons = append(out.Comparisons, g.comparisonJSON(&g.Comparisons[i]))

@@ -295,7 +295,7 @@ func (g *Gain) scatterTable(c *compare.Comparison) table {
 		t.Rows = append(t.Rows, cells)
 	}
 	pullFrom := "pulls of this campaign"
-	if h := g.Campaign.History; h != nil && h.PullDF > 0 {
+	if h := g.Campaign.History; h != nil && h.PullDF > 0 || g.History.pullDF() > 0 {
 		pullFrom += " and the lab's earlier work" + assumed
 	}
 	add("Pull to pull within a block", s.PullSD, s.PullDF, pullFrom)

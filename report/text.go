@@ -33,6 +33,9 @@ func (g *Gain) Text(w io.Writer, o TextOptions) error {
 	}
 	t.title(g.title())
 	t.words("", g.byline())
+	for _, line := range g.basis() {
+		t.words("", line)
+	}
 	for i := range g.Comparisons {
 		g.comparisonText(t, i)
 	}

@@ -15,6 +15,7 @@ import (
 	"fairpull/correction"
 	"fairpull/ingest"
 	"fairpull/quantity"
+	"fairpull/report"
 )
 
 // Analysis is a whole campaign, analysed.
@@ -34,19 +35,33 @@ type Analysis struct {
 	// WithAll holds the same comparisons with the excluded pulls put back; nil
 	// where no pull was excluded or one of them carries no curve.
 	WithAll []compare.Comparison
+
+	history    compare.History      // what the comparisons borrow
+	past       *Past                // that it comes from; nil: from the campaign's own [history]
+	borrowed   *report.History      // nil: the workspace had nothing to lend
+	calibrated []report.Calibration // applied, oldest first; empty: the campaign's own rig
+	given      []campaign.Check     // from outside of the campaign
 }
 
 // Options change how a campaign is analysed.
 type Options struct {
 	Progress func(done, total int) // called now and then; may be nil
 	Limits   *Limits               // nil: DefaultLimits
+
+	// What a workspace knows. Past is used where it knows more than the campaign's own
+	// [history]; each pull is reduced with the calibration that held when it began,
+	// of those given, oldest first. Checks are added to the campaign's own.
+	Past         *Past
+	Calibrations []Calibration
+	Checks       []campaign.Check
 }
 
 // Analyse reduces every pull of the folder, corrects for the air, compares each
 // candidate with the baseline and asks the checks. It reads no workspace and no
-// clock: the same folder gives the same analysis.
+// clock: the same folder and options give the same analysis.
 func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, error) {
-	a := &Analysis{Campaign: &folder.Campaign, Limits: DefaultLimits(), units: quantity.SI}
+	c := folder.Campaign
+	a := &Analysis{Campaign: &c, Limits: DefaultLimits(), units: quantity.SI, given: o.Checks}
 	if o.Limits != nil {
 		a.Limits = *o.Limits
 	}
@@ -54,7 +69,7 @@ func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, 
 	if a.Standard, err = correction.ByName(a.Campaign.Correction); err != nil {
 		return nil, err
 	}
-	if a.Pulls, _, err = reducePulls(ctx, folder, o.Progress); err != nil {
+	if err = a.reduce(ctx, folder, o); err != nil {
 		return nil, err
 	}
 	if err = correct(a.Campaign, a.Standard, a.Pulls); err != nil {
@@ -67,6 +82,9 @@ func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, 
 		return nil, err
 	}
 	a.BandCovered = covers(a.SpeedRPM, a.Campaign.Objective.BandRPM)
+	if err = a.borrow(o.Past); err != nil {
+		return nil, err
+	}
 	if a.Comparisons, err = compare.Compare(a.input(usedPulls(a.Pulls), a.SpeedRPM)); err != nil {
 		return nil, err
 	}
@@ -129,7 +147,7 @@ func (a *Analysis) input(pulls []*Pull, grid []float64) compare.Input {
 		Confidence:    o.Confidence,
 		Primary:       metric(o.Primary),
 		DriftLinear:   o.DriftLinear,
-		History:       history(a.Campaign.History),
+		History:       a.history,
 		LossPlacement: map[string]float64{},
 	}
 	for i := range a.Campaign.Configurations {
@@ -265,7 +283,12 @@ func (a *Analysis) compareWithAll() error {
 			return nil
 		}
 	}
-	comparisons, err := compare.Compare(a.input(all, grid))
+	in := a.input(all, grid)
+	var err error
+	if in.History, err = a.historyOn(grid); err != nil {
+		return err
+	}
+	comparisons, err := compare.Compare(in)
 	if err != nil {
 		return nil // a pull that was excluded for good reason may not fit at all
 	}

@@ -64,10 +64,11 @@ func (a *Analysis) check() []campaign.Check {
 		a.checkLogIntegrity, a.checkSameLog, a.checkBandCovered, a.checkPullRange, a.checkResolution,
 		a.checkRepeatability, a.checkTrendInBlock, a.checkUnusual,
 		a.checkFigureKind, a.checkPeaks, a.checkDrift, a.checkBracketing, a.checkTimeBetweenSides,
-		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory, a.checkPlan,
+		a.checkCoastDown, a.checkMixture, a.checkWheelChanged, a.checkSetups, a.checkHistory, a.checkCalibrations, a.checkPlan,
 	} {
 		checks = append(checks, ask()...)
 	}
+	checks = append(checks, a.given...)
 	a.withhold(checks)
 	return checks
 }

@@ -37,6 +37,8 @@ type Pull struct {
 	Corrected curve.Curve // Result.Curve times Scale
 	Hours     float64     // since the first pull of the campaign
 
+	calibration calibrated // that it was reduced with; empty: the campaign's own rig
+
 	inSI    map[string]bool  // log channels whose unit is known
 	leftOut []signal.LeftOut // columns of the log that were not read
 	digest  [sha256.Size]byte
@@ -102,15 +104,17 @@ type reduction struct {
 // reducePulls reads and reduces every pull of the folder, in parallel. Excluded
 // pulls are reduced too, so that the report can show them; if one cannot be, it
 // says why and the others go on. It also returns the half-width of the fitting
-// window, 1/min.
-func reducePulls(ctx context.Context, folder *ingest.Folder, progress func(done, total int)) (pulls []Pull, halfWidthRPM float64, err error) {
+// window, 1/min. Each pull is reduced on the rig as the calibration has it that
+// held when it began.
+func reducePulls(ctx context.Context, folder *ingest.Folder, calibrations []Calibration, progress func(done, total int)) (pulls []Pull, halfWidthRPM float64, err error) {
 	c := &folder.Campaign
 	pulls = make([]Pull, len(c.Pulls))
 	work := make([]reduction, len(c.Pulls))
 	counter := newCounter(2*len(pulls), progress)
 	err = each(ctx, len(pulls), func(i int) error {
 		pulls[i] = Pull{Pull: c.Pulls[i], Used: c.Pulls[i].Excluded == ""}
-		work[i] = reduction{pull: &pulls[i], settings: settings(c, c.Pulls[i].Configuration)}
+		pulls[i].calibration = calibrationAt(calibrations, pulls[i].Started)
+		work[i] = reduction{pull: &pulls[i], settings: settings(pulls[i].calibration.of(c), c.Pulls[i].Configuration)}
 		defer counter.step()
 		return work[i].keep(work[i].find(folder))
 	})

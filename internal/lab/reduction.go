@@ -25,7 +25,7 @@ func ReduceFolder(ctx context.Context, path, only string, progress func(done, to
 	if _, ok := folder.Campaign.Pull(only); only != "" && !ok {
 		return nil, fmt.Errorf("%s has no pull %q", path, only)
 	}
-	pulls, half, err := reducePulls(ctx, folder, progress)
+	pulls, half, err := reducePulls(ctx, folder, nil, progress)
 	if err != nil {
 		return nil, err
 	}

@@ -31,9 +31,11 @@ func (a *Analysis) View(version string, units quantity.System) *report.Gain {
 		CoastShares: map[string]report.CoastShare{},
 		WithAll:     a.WithAll,
 		Compensated: a.compensated(),
-		AtCrank:     usedPulls(a.Pulls)[0].AtCrank,
-		Version:     version,
+		History:     a.borrowed, Calibrations: a.calibrated,
+		AtCrank: usedPulls(a.Pulls)[0].AtCrank,
+		Version: version,
 	}
+	view.Campaign.History = a.ownHistory()
 	for i := range a.Comparisons {
 		c := &a.Comparisons[i]
 		if s, ok := a.coastShare(c); ok {
