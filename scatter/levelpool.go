@@ -21,8 +21,8 @@ type share struct {
 type levelPool struct {
 	nodes  int
 	shares []share
-	prior  Prior // of the reference scalar; NaN below priorCampaigns
-	column int   // the reference scalar: the first that most studies have
+	prior  VariancePrior // of the reference scalar; NaN below priorCampaigns
+	column int           // the reference scalar: the first that most studies have
 }
 
 func newLevelPool(sources []source, of func(*Study) *Level, nodes int) *levelPool {
@@ -87,7 +87,7 @@ func (p *levelPool) of(column int) (variances, df []float64) {
 
 // fitPrior fits the prior of the reference scalar where there are campaigns enough.
 func (p *levelPool) fitPrior() {
-	p.prior = Prior{math.NaN(), math.NaN()}
+	p.prior = VariancePrior{math.NaN(), math.NaN()}
 	variances, df := p.of(p.column)
 	if len(variances) < priorCampaigns {
 		return

@@ -10,10 +10,10 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Prior is what many variances have in common: a true variance is Variance·DF over a
+// VariancePrior is what many variances have in common: a true variance is Variance·DF over a
 // chi-square variable on DF degrees of freedom. An infinite DF says that all true
 // variances are the same.
-type Prior struct{ Variance, DF float64 }
+type VariancePrior struct{ Variance, DF float64 }
 
 // FitPrior returns the prior of the true variances behind at least two variances
 // found on df degrees of freedom each, by the method of moments on their logarithms.
@@ -24,25 +24,25 @@ type Prior struct{ Variance, DF float64 }
 // logarithm of one that is zero by accident would decide alone.
 //
 // Source: [Smyth2004], section 6.2.
-func FitPrior(variances, df []float64) (Prior, error) {
+func FitPrior(variances, df []float64) (VariancePrior, error) {
 	if len(variances) < 2 || len(variances) != len(df) {
-		return Prior{}, fmt.Errorf("%d variances and %d degrees of freedom; a prior takes two or more", len(variances), len(df))
+		return VariancePrior{}, fmt.Errorf("%d variances and %d degrees of freedom; a prior takes two or more", len(variances), len(df))
 	}
 	for i, v := range variances {
 		if !(v >= 0) || math.IsInf(v, 0) || !(df[i] > 0) || math.IsInf(df[i], 0) {
-			return Prior{}, fmt.Errorf("variance %v on %v degrees of freedom", v, df[i])
+			return VariancePrior{}, fmt.Errorf("variance %v on %v degrees of freedom", v, df[i])
 		}
 	}
 	raised, ok := floored(variances)
 	if !ok {
-		return Prior{}, errors.New("half of the variances or more are zero")
+		return VariancePrior{}, errors.New("half of the variances or more are zero")
 	}
 	level, excess := logMoments(raised, df)
 	if excess <= 0 {
-		return Prior{Mean(raised), math.Inf(1)}, nil
+		return VariancePrior{Mean(raised), math.Inf(1)}, nil
 	}
 	d0 := 2 * trigammaInverse(excess)
-	return Prior{priorVariance(level, d0), d0}, nil
+	return VariancePrior{priorVariance(level, d0), d0}, nil
 }
 
 // leastOfMedian is the share of the median that a variance is raised to.
@@ -51,8 +51,11 @@ const leastOfMedian = 1e-5
 // floored returns the variances, those near zero raised; not ok where the median is
 // zero.
 func floored(variances []float64) (raised []float64, ok bool) {
+	n := len(variances)
+	if n == 0 {
+		return nil, false
+	}
 	sorted := slices.Sorted(slices.Values(variances))
-	n := len(sorted)
 	median := (sorted[(n-1)/2] + sorted[n/2]) / 2
 	raised = slices.Clone(variances)
 	for i, v := range raised {
