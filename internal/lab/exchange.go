@@ -192,10 +192,10 @@ func writeFiles(dir string, files map[string][]byte) error {
 	}
 	defer root.Close()
 	for name, data := range files {
-		if err := root.MkdirAll(path.Dir(name), 0o755); err != nil {
+		if err := root.MkdirAll(path.Dir(name), 0o777); err != nil {
 			return err
 		}
-		if err := root.WriteFile(name, data, 0o644); err != nil {
+		if err := root.WriteFile(name, data, 0o666); err != nil {
 			return err
 		}
 	}

@@ -33,13 +33,16 @@ func (s *Store) AddPull(ctx context.Context, id string, pull campaign.Pull, log 
 	if err := by.check(false); err != nil {
 		return Change{}, err
 	}
-	digest, err := s.blobs.Put(ctx, log)
+	old, err := putAll(ctx, s.blobs, [][]byte{log})
 	if err != nil {
 		return Change{}, fmt.Errorf("campaign %s: pull %s: %w", id, pull.Name, err)
 	}
 	return s.change(ctx, by, false, func(w writing) error {
 		w.change.Action, w.change.Kind, w.change.Subject = PullAdded, "campaign", id
-		return w.addPull(ctx, id, pull, digest, row)
+		if err := s.still(ctx, old); err != nil {
+			return err
+		}
+		return w.addPull(ctx, id, pull, evidence.OfBytes(log), row)
 	})
 }
 

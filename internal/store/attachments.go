@@ -54,7 +54,8 @@ func (s *Store) Attach(ctx context.Context, a Attachment, data []byte, by Author
 	if err != nil {
 		return Change{}, err
 	}
-	digest, err := s.blobs.Put(ctx, data)
+	digest := evidence.OfBytes(data)
+	old, err := putAll(ctx, s.blobs, [][]byte{data})
 	if err != nil {
 		return Change{}, fmt.Errorf("attachment %s: %w", a.Name, err)
 	}
@@ -66,7 +67,7 @@ func (s *Store) Attach(ctx context.Context, a Attachment, data []byte, by Author
 		if err := w.campaign(ctx, a.Campaign, &state); err != nil {
 			return err
 		}
-		if err := w.attachable(ctx, a); err != nil {
+		if err := errors.Join(w.attachable(ctx, a), s.still(ctx, old)); err != nil {
 			return err
 		}
 		done, err := w.ExecContext(ctx, `INSERT INTO attachments (id, campaign, kind, subject, name, media, size, note, digest, change)

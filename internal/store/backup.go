@@ -52,6 +52,9 @@ func (s *Store) Backup(ctx context.Context, file string) (err error) {
 		return fmt.Errorf("backup %s: %w", file, ErrExists)
 	}
 	unfinished, err := os.MkdirTemp(filepath.Dir(file), ".backup-*")
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no folder %s: nothing was written", filepath.Dir(file))
+	}
 	if err != nil {
 		return explain(err)
 	}

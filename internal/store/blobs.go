@@ -1,14 +1,14 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"iter"
-	"os"
-	"path/filepath"
+	"strings"
+	"sync"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -21,187 +21,97 @@ const MaxBlob = 256 << 20
 // blobs keeps contents by their digest.
 type blobs interface {
 	// Put keeps data and returns its digest. When it returns, data is on the
-	// disk under its digest, or nothing is. Putting it again changes nothing.
-	Put(ctx context.Context, data []byte) (evidence.Digest, error)
+	// disk under its digest, or nothing is. Putting it again changes nothing,
+	// and old is then true.
+	Put(ctx context.Context, data []byte) (d evidence.Digest, old bool, err error)
 	// Get returns the content of a digest, verified. Where it is not there the
 	// error wraps fs.ErrNotExist; where it is another, it is a *DamagedError.
 	Get(ctx context.Context, d evidence.Digest) ([]byte, error)
-	// All gives every digest kept, in no order.
-	All(ctx context.Context) iter.Seq2[evidence.Digest, error]
+	// Written returns when the content of a digest was written, without reading
+	// it. Where it is not there the error wraps fs.ErrNotExist.
+	Written(ctx context.Context, d evidence.Digest) (time.Time, error)
+	// All gives every file that is there, in no order.
+	All(ctx context.Context) iter.Seq2[blobFile, error]
+	// Remove removes a file that All gave. One that is gone already is no error.
+	Remove(ctx context.Context, f blobFile) error
 }
 
-// folder keeps blobs as files of a folder, ab/abcd… for the digest abcd…
-type folder struct {
-	root string
+// blobFile is a file as it lies where the blobs are.
+type blobFile struct {
+	Digest     evidence.Digest // zero: its name is no digest
+	Name       string          // where it is
+	Modified   time.Time       // when it was written
+	Unfinished bool            // a program began it, and may have been killed since
 }
 
-const (
-	ownerFile = "WORKSPACE" // holds the id of the workspace that the folder belongs to
-	tempDir   = "unfinished"
-)
-
-// initFolder makes a folder of blobs for a workspace. A folder that holds
-// something is [ErrExists].
-func initFolder(root, workspace string) (*folder, error) {
-	if err := os.MkdirAll(filepath.Join(root, tempDir), 0o755); err != nil {
-		return nil, explain(err)
+// initBlobs makes the place of the blobs of a workspace. One that belongs to a
+// workspace already is [ErrExists].
+func initBlobs(ctx context.Context, where, workspace string) (blobs, error) {
+	if isBucket(where) {
+		return initBucket(ctx, where, workspace)
 	}
-	f := &folder{root: root}
-	owner := filepath.Join(root, ownerFile)
-	if _, err := os.Lstat(owner); err == nil {
-		return nil, fmt.Errorf("folder of logs %s: %w", root, ErrExists)
-	}
-	for first := range 256 {
-		if err := os.Mkdir(filepath.Join(root, fmt.Sprintf("%02x", first)), 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
-			return nil, explain(err)
-		}
-	}
-	if err := f.write(owner, []byte(workspace+"\n")); err != nil {
-		return nil, explain(err)
-	}
-	return f, syncDir(filepath.Dir(root))
+	return initFolder(where, workspace)
 }
 
-// openFolder opens the folder of blobs of a workspace. A folder that does not
-// carry the workspace's id, such as a share that is not mounted, is [ErrBlobs].
-func openFolder(root, workspace string) (*folder, error) {
-	owner, err := os.ReadFile(filepath.Join(root, ownerFile))
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrBlobs, err)
+// openBlobs opens the place of the blobs of a workspace. One that does not carry
+// the workspace's id, such as a share that is not mounted, is [ErrBlobs].
+func openBlobs(ctx context.Context, where, workspace string) (blobs, error) {
+	if isBucket(where) {
+		return openBucket(ctx, where, workspace)
 	}
-	if string(bytes.TrimSpace(owner)) != workspace {
-		return nil, fmt.Errorf("%w: %s belongs to workspace %.40q, not to %s", ErrBlobs, root, bytes.TrimSpace(owner), workspace)
-	}
-	return &folder{root: root}, nil
+	return openFolder(where, workspace)
 }
 
-func (f *folder) path(d evidence.Digest) string {
-	name := d.Hex()
-	return filepath.Join(f.root, name[:2], name)
+// owned refuses a place of blobs whose owner file says another workspace's id.
+func owned(where, owner, workspace string) error {
+	if owner = strings.TrimSpace(owner); owner != workspace {
+		return fmt.Errorf("%w: %s belongs to workspace %.40q, not to %s", ErrBlobs, where, owner, workspace)
+	}
+	return nil
 }
 
-// Put writes to a file of its own, synchronises, renames and synchronises the
-// folder, so that a name never stands for half a content.
-func (f *folder) Put(ctx context.Context, data []byte) (evidence.Digest, error) {
-	if err := ctx.Err(); err != nil {
-		return evidence.Digest{}, err
-	}
-	if len(data) > MaxBlob {
-		return evidence.Digest{}, refused("it is longer than %d bytes", MaxBlob)
-	}
-	d := evidence.OfBytes(data)
-	path := f.path(d)
-	switch _, err := f.Get(ctx, d); {
-	case err == nil:
-		// Whoever put it may have died before its name was on the disk.
-		return d, explain(syncDir(filepath.Dir(path)))
-	case !errors.Is(err, fs.ErrNotExist):
-		return evidence.Digest{}, err
-	}
-	if err := f.write(path, data); err != nil {
-		return evidence.Digest{}, explain(fmt.Errorf("keep %s: %w", d, err))
-	}
-	return d, nil
-}
-
-// write puts a whole file in its place or leaves nothing.
-func (f *folder) write(path string, data []byte) error {
-	temp, err := os.CreateTemp(filepath.Join(f.root, tempDir), "*")
-	if err != nil {
-		return err
-	}
-	_, err = temp.Write(data)
-	if err == nil {
-		err = temp.Chmod(0o444)
-	}
-	if err == nil {
-		err = temp.Sync()
-	}
-	err = errors.Join(err, temp.Close())
-	if err == nil {
-		err = os.Rename(temp.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(temp.Name()))
-	}
-	return syncDir(filepath.Dir(path))
-}
+// ownerFile holds the id of the workspace that the place of blobs belongs to.
+const ownerFile = "WORKSPACE"
 
 // puts is how many files are put at once: synchronising is waiting, and disks
 // take several at a time.
 const puts = 8
 
-// putAll keeps several contents. Where one cannot be kept the error is the
-// first, and what was kept stays.
-func putAll(ctx context.Context, into blobs, files [][]byte) error {
+// putAll keeps several contents and returns the digests of those that were there
+// already, for [writing.still]. Where one cannot be kept the error is the first,
+// and what was kept stays.
+func putAll(ctx context.Context, into blobs, files [][]byte) (old []evidence.Digest, err error) {
+	var lock sync.Mutex
 	var group errgroup.Group
 	group.SetLimit(puts)
 	for _, data := range files {
 		group.Go(func() error {
-			_, err := into.Put(ctx, data)
+			d, was, err := into.Put(ctx, data)
+			if err == nil && was {
+				lock.Lock()
+				defer lock.Unlock()
+				old = append(old, d)
+			}
+			return err
+		})
+	}
+	return old, group.Wait()
+}
+
+// still reports as [ErrBusy] a file that was there when it was put and has been
+// swept since. Sweeping and writing rows exclude each other, so within a writing
+// the answer holds until its end.
+func (s *Store) still(ctx context.Context, old []evidence.Digest) error {
+	var group errgroup.Group
+	group.SetLimit(puts)
+	for _, d := range old {
+		group.Go(func() error {
+			_, err := s.blobs.Written(ctx, d)
+			if errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("%w (%s was swept as left over)", ErrBusy, d)
+			}
 			return err
 		})
 	}
 	return group.Wait()
-}
-
-func (f *folder) Get(ctx context.Context, d evidence.Digest) ([]byte, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	path := f.path(d)
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if info.Size() > MaxBlob {
-		return nil, refused("%s is longer than %d bytes", path, MaxBlob)
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
-	if found := evidence.OfBytes(data); found != d {
-		return nil, &DamagedError{Name: path, Recorded: d, Found: found}
-	}
-	return data, nil
-}
-
-func (f *folder) All(ctx context.Context) iter.Seq2[evidence.Digest, error] {
-	return func(yield func(evidence.Digest, error) bool) {
-		err := filepath.WalkDir(f.root, func(path string, entry fs.DirEntry, err error) error {
-			if err == nil {
-				err = ctx.Err()
-			}
-			switch {
-			case err != nil:
-				return err
-			case entry.IsDir() || path == filepath.Join(f.root, ownerFile):
-				return nil
-			}
-			d, err := evidence.ParseHex(entry.Name())
-			if err != nil || path != f.path(d) {
-				err = fmt.Errorf("%s is not a file of the workspace", path)
-			}
-			if !yield(d, err) {
-				return fs.SkipAll
-			}
-			return nil
-		})
-		if err != nil {
-			yield(evidence.Digest{}, err)
-		}
-	}
-}
-
-func syncDir(dir string) error { return syncFile(dir) }
-
-// syncFile has the disk hold what was written to a file, or the names within a
-// directory.
-func syncFile(path string) error {
-	file, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(file.Sync(), file.Close())
 }

@@ -145,7 +145,7 @@ func TestDoctorLooksAtFiles(t *testing.T) {
 		if err := os.Remove(logs["logs/002.csv"]); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := f.Put(t.Context(), []byte("nobody's")); err != nil {
+		if _, _, err := f.Put(t.Context(), []byte("nobody's")); err != nil {
 			t.Fatal(err)
 		}
 		if err := os.WriteFile(filepath.Join(f.root, tempDir, "123"), nil, 0o644); err != nil {
@@ -169,7 +169,7 @@ func TestDoctorLooksAtFiles(t *testing.T) {
 		if len(broken) != 2 || !has(broken, "its content has the digest") || !has(broken, "is missing") {
 			t.Errorf("broken: %q; want the rewritten and the missing log", broken)
 		}
-		if len(left) != 2 || !has(left, "no row names it") || !has(left, "is not a file of the workspace") {
+		if len(left) != 2 || !has(left, "no row names it") || !has(left, "did not finish") {
 			t.Errorf("left over: %q; want the file without a row and the unfinished one", left)
 		}
 		_, err = s.Get(t.Context(), "twin")

@@ -3,10 +3,8 @@ package store
 import (
 	"context"
 	"errors"
-	"iter"
 	"os"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"sync"
 	"syscall"
@@ -138,18 +136,14 @@ type fullDisk struct {
 	room int
 }
 
-func (f *fullDisk) Put(ctx context.Context, data []byte) (evidence.Digest, error) {
+func (f *fullDisk) Put(ctx context.Context, data []byte) (evidence.Digest, bool, error) {
 	f.lock.Lock()
 	defer f.lock.Unlock()
 	if f.room == 0 {
-		return evidence.Digest{}, explain(&os.PathError{Op: "write", Path: "log", Err: syscall.ENOSPC})
+		return evidence.Digest{}, false, explain(&os.PathError{Op: "write", Path: "log", Err: syscall.ENOSPC})
 	}
 	f.room--
 	return f.blobs.Put(ctx, data)
-}
-
-func (f *fullDisk) All(ctx context.Context) iter.Seq2[evidence.Digest, error] {
-	return f.blobs.All(ctx)
 }
 
 // Where there is no room nothing is there by half, and once there is room the
@@ -210,26 +204,4 @@ func TestNoRoomForRows(t *testing.T) {
 	put(t, s, big)
 	same(t, s, big)
 	clean(t, s)
-}
-
-// The stored form is read for ever: these texts were written by version 1.
-func TestStoredFormIsRead(t *testing.T) {
-	pull, err := read[campaign.Pull]("pull", `{"Name":"1","Started":"2026-03-02T14:00:00+01:00","Configuration":"A","Setup":"s1","Log":"logs/001.csv",`+
-		`"Weather":{"Pressure":98100,"Temperature":null,"RelativeHumidity":0.45,"VapourPressure":null,"WetBulb":null},"Excluded":"",`+
-		`"CorrectionApplied":"","CorrectionFactor":0,"Values":{"note":""},"Measured":{"oil_temp_degc":91.5},"Line":0}`)
-	want, _ := examplePull("", 0)
-	if err != nil || pull.Name != "1" || !pull.Started.Equal(want.Started) || pull.Weather.Pressure == nil || *pull.Weather.Pressure != 98100 ||
-		!reflect.DeepEqual(pull.Measured, want.Measured) || pull.Log != want.Log {
-		t.Errorf("got %+v, %v", pull, err)
-	}
-	if _, err := read[campaign.Pull]("pull", `{"Name":"1","Tyre":"hot"}`); err == nil {
-		t.Error("a member that the program does not know was lost in silence")
-	}
-	said, err := read[headBody]("head", `{"Title":"t","Purpose":"p","Objective":{"BandRPM":[2500,6000],"SmallestGain":0.02,"Confidence":0.95,"Primary":"band",`+
-		`"DriftLinear":false},"Correction":"SAE J1349","Procedure":[{"Key":"oil_temp_degc","Target":90,"Tolerance":8}],"History":{"SetupSD":0.007,"SetupDF":12,`+
-		`"BlockSD":0,"BlockDF":0,"PullSD":0,"PullDF":0,"Assumed":false},"Channels":{"time":{"Column":"Zeit","Unit":"ms","DecimalMark":44}},"ExtraColumns":["note"]}`)
-	c := example("x", 0).Campaign
-	if err != nil || said.Objective != c.Objective || *said.History != *c.History || !reflect.DeepEqual(said.Channels, c.Channels) || said.Correction != c.Correction {
-		t.Errorf("got %+v, %v", said, err)
-	}
 }

@@ -60,7 +60,7 @@ func unpack(ctx context.Context, file string, at place, workspace string) error 
 		if err != nil {
 			return err
 		}
-		d, err := blobs.Put(ctx, data)
+		d, _, err := blobs.Put(ctx, data)
 		if err == nil && name != blobPrefix+d.Hex() {
 			err = fmt.Errorf("%s: %w", name, ErrNoBackup)
 		}

@@ -14,7 +14,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"sync"
 	"time"
 
@@ -38,59 +37,6 @@ type Store struct {
 
 // connections bounds what one process asks of a database at once.
 const connections = 8
-
-// Init makes a new workspace and opens it. where is a directory, made if need
-// be, or postgres://…?blobs=/FOLDER, an existing database. What is there already
-// is left alone: the error is then [ErrExists].
-func Init(ctx context.Context, where string) (*Store, error) {
-	at, err := locate(where)
-	if err != nil {
-		return nil, err
-	}
-	if at.dir != "" {
-		if _, err := os.Lstat(at.database); !errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("workspace %s: %w", at.dir, ErrExists)
-		}
-		if err := os.MkdirAll(at.dir, 0o755); err != nil {
-			return nil, explain(err)
-		}
-	}
-	s, err := connect(ctx, at)
-	if err != nil {
-		return nil, err
-	}
-	if err := s.found(ctx); err != nil {
-		return nil, errors.Join(err, s.Close())
-	}
-	return s, nil
-}
-
-// found makes the tables, the folder of the blobs and the row that ties them.
-func (s *Store) found(ctx context.Context) error {
-	if s.readID(ctx) == nil { // before the tables are touched
-		return ErrExists
-	}
-	if err := s.migrate(ctx); err != nil {
-		return err
-	}
-	id, err := newID()
-	if err != nil {
-		return err
-	}
-	folder, err := initFolder(s.place.blobs, id)
-	if err != nil {
-		return err
-	}
-	_, err = s.db.ExecContext(ctx, `INSERT INTO workspace (one, id, created, last_change) VALUES (1, $1, $2, 0)`, id, s.now().UnixMicro())
-	if err != nil {
-		return explain(err)
-	}
-	s.id, s.blobs = id, folder
-	if s.place.dir == "" {
-		return nil
-	}
-	return errors.Join(syncDir(s.place.dir), syncDir(filepath.Dir(s.place.dir)))
-}
 
 // Open opens a workspace and brings its tables to the program's version; with
 // SQLite a copy of the database is kept beside it first.
@@ -130,15 +76,12 @@ func (s *Store) resume(ctx context.Context) error {
 	if err := s.migrate(ctx); err != nil {
 		return err
 	}
-	if err := s.readID(ctx); err != nil {
-		return err
-	}
-	folder, err := openFolder(s.place.blobs, s.id)
+	err := s.readID(ctx)
 	if err != nil {
 		return err
 	}
-	s.blobs = folder
-	return nil
+	s.blobs, err = openBlobs(ctx, s.place.blobs, s.id)
+	return err
 }
 
 func connect(ctx context.Context, at place) (*Store, error) {

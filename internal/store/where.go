@@ -15,11 +15,12 @@ type place struct {
 	engine   engine
 	dir      string // the directory; empty with PostgreSQL
 	database string // the SQLite file, or the URL of the PostgreSQL database
-	blobs    string // the folder of the blobs
+	blobs    string // the folder of the blobs, or the URL of a bucket
 }
 
 // locate reads where: a directory, or the URL of a PostgreSQL database with the
-// parameter blobs, which names the folder of the blobs.
+// parameter blobs, which names the folder of the blobs or, as an URL of the
+// scheme s3, the bucket.
 func locate(where string) (place, error) {
 	if where == "" {
 		return place{}, fmt.Errorf("%w: no place is named", ErrPlace)
@@ -49,13 +50,17 @@ func locatePostgres(where string) (place, error) {
 		return place{}, fmt.Errorf("%w: the database's URL cannot be read", ErrPlace)
 	}
 	parameters := u.Query()
-	folder := parameters.Get("blobs")
-	if folder == "" || !filepath.IsAbs(folder) {
-		return place{}, fmt.Errorf("%w: name the folder of the logs, as in postgres://host/database?blobs=/srv/fairpull/blobs", ErrPlace)
+	blobs := parameters.Get("blobs")
+	switch {
+	case isBucket(blobs):
+	case filepath.IsAbs(blobs):
+		blobs = filepath.Clean(blobs)
+	default:
+		return place{}, fmt.Errorf("%w: name the place of the logs, as in postgres://host/database?blobs=/srv/fairpull/blobs or ?blobs=s3://host/bucket", ErrPlace)
 	}
 	parameters.Del("blobs")
 	u.RawQuery = parameters.Encode()
-	return place{engine: postgresEngine, database: u.String(), blobs: filepath.Clean(folder)}, nil
+	return place{engine: postgresEngine, database: u.String(), blobs: blobs}, nil
 }
 
 // sqliteSource returns the driver's name of a SQLite file. Commits reach the
