@@ -110,3 +110,21 @@ func TestFrozen(t *testing.T) {
 		t.Error("frozen without a plan")
 	}
 }
+
+func TestCodes(t *testing.T) {
+	p := &Plan{Seed: 41, Blocks: make([]PlannedBlock, MaxPlannedBlocks)}
+	codes := p.Codes()
+	seen := map[string]bool{}
+	for _, code := range codes {
+		if len(code) != 2 || seen[code] {
+			t.Errorf("code %q is taken or not of two characters", code)
+		}
+		seen[code] = true
+	}
+	if len(codes) != MaxPlannedBlocks || !slices.Equal(codes, p.Codes()) {
+		t.Errorf("%d codes for %d blocks, or others when asked again", len(codes), MaxPlannedBlocks)
+	}
+	if other := (&Plan{Seed: 42, Blocks: p.Blocks}).Codes(); slices.Equal(other, codes) {
+		t.Error("another seed gives the same codes")
+	}
+}
