@@ -80,3 +80,25 @@ func (d Digest) Hex() string { return hex.EncodeToString(d[:]) }
 
 // IsZero reports whether d stands for no content.
 func (d Digest) IsZero() bool { return d == Digest{} }
+
+// MarshalText returns the text form of [Digest.String]; of the zero Digest, the
+// empty text.
+func (d Digest) MarshalText() ([]byte, error) {
+	if d.IsZero() {
+		return nil, nil
+	}
+	return []byte(d.String()), nil
+}
+
+// UnmarshalText is [Parse]; the empty text is the zero Digest.
+func (d *Digest) UnmarshalText(text []byte) error {
+	if len(text) == 0 {
+		*d = Digest{}
+		return nil
+	}
+	parsed, err := Parse(string(text))
+	if err == nil {
+		*d = parsed
+	}
+	return err
+}
