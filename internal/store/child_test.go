@@ -17,7 +17,11 @@ const (
 
 // child adds pulls and prints the name of each once it is acknowledged.
 func child(where string) int {
-	err := addPulls(context.Background(), where)
+	do := addPulls
+	if round := os.Getenv(roundEnv); round != "" {
+		do = func(ctx context.Context, where string) error { return help(ctx, where, round) }
+	}
+	err := do(context.Background(), where)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
