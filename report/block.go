@@ -91,7 +91,7 @@ func (g *Gain) document(l look, o documentOptions) []block {
 		paragraph{Words: cleanTo(g.Campaign.Purpose, 400)},
 		paragraph{Words: g.byline(), Small: true},
 	}
-	for _, line := range g.basis() {
+	for _, line := range g.Basis() {
 		blocks = append(blocks, paragraph{Words: line, Small: true})
 	}
 	blocks = append(blocks, g.exploratoryBlocks()...)

@@ -85,9 +85,9 @@ func threeWords(c [3]float64) string {
 	return plain(c[0]) + ", " + plain(c[1]) + ", " + plain(c[2])
 }
 
-// basis says what the figures rest on beyond the campaign's own folder: the rig's
-// calibration and the lab's history; empty for a folder alone.
-func (g *Gain) basis() []string {
+// Basis says what the figures rest on beyond the campaign's own folder: the rig's
+// calibration and the lab's history, a sentence each; empty for a folder alone.
+func (g *Gain) Basis() []string {
 	var lines []string
 	used := 0
 	for i := range g.Pulls {

@@ -33,7 +33,7 @@ func (g *Gain) Text(w io.Writer, o TextOptions) error {
 	}
 	t.title(g.title())
 	t.words("", g.byline())
-	for _, line := range g.basis() {
+	for _, line := range g.Basis() {
 		t.words("", line)
 	}
 	for i := range g.Comparisons {
