@@ -29,14 +29,16 @@ var allowed = []struct {
 	{"campaign", "quantity air"},
 	{"ingest", "signal quantity campaign"},
 	{"simulate", "air curve quantity"},
+	{"road", "curve quantity"},
 	{"evidence", ""},
 	{"report/draw", ""},
 	{"report", "quantity air correction curve drum reduce compare campaign report/draw"},
 	{"internal/store", "quantity air campaign evidence"},
 	{"internal/demo", ""},
 	{"internal/arrival", ""},
-	{"internal/lab", "quantity signal air correction drum curve reduce scatter compare campaign ingest simulate report evidence internal/store internal/demo internal/arrival"},
-	{"internal/cli", "quantity campaign report internal/lab"},
+	{"internal/lab", "quantity signal air correction drum curve reduce scatter compare campaign ingest simulate road report evidence internal/store internal/demo internal/arrival"},
+	{"internal/web", "quantity campaign report internal/lab"},
+	{"internal/cli", "quantity campaign report internal/lab internal/web"},
 	{"cmd/fairpull", "internal/cli"},
 }
 
