@@ -48,7 +48,7 @@ type pageRow struct {
 }
 
 type pageCell struct {
-	Words        string
+	Words, Hint  string
 	Head, Number bool
 	Class        string
 }
@@ -119,6 +119,10 @@ func pageBlockOf(b block) (pageBlock, error) {
 		return pageBlock{Kind: "figure", ID: b.Picture.ID, SVG: template.HTML(svg.String()), Words: unbroken(b.Caption), Name: "Chart: " + b.Picture.Title}, err
 	case table:
 		return tableView(b), nil
+	case form:
+		return formView(b), nil
+	case together:
+		return pageBlock{}, nil
 	}
 	panic("report: a kind of block that the page does not know")
 }

@@ -132,6 +132,10 @@ func (p *paper) write(blocks []block) {
 			p.figure(b)
 		case table:
 			p.table(b)
+		case form:
+			p.form(b)
+		case together:
+			p.together(b.Height)
 		}
 	}
 	p.turn()

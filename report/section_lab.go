@@ -244,16 +244,23 @@ func (g *Gain) procedureBlocks(o documentOptions) []block {
 // setPointWords words a set point in the person's units; one whose key names no
 // known unit stays a bare number.
 func setPointWords(s campaign.SetPoint, units quantity.System) string {
+	name, unit, target := setPointParts(s, units)
+	return strings.TrimSpace(name + " " + target + " " + unit)
+}
+
+// setPointParts returns the name of a set point, its unit, and its target with the
+// tolerance.
+func setPointParts(s campaign.SetPoint, units quantity.System) (name, unitName, target string) {
 	unit, err := quantity.Lookup(s.Unit())
 	if err != nil {
-		return words(s.Key) + " " + plain(s.Target) + " ± " + plain(s.Tolerance)
+		return words(s.Key), "", plain(s.Target) + " ± " + plain(s.Tolerance)
 	}
 	shown := units.Unit(unit.Dimension)
 	if unit.Dimension == quantity.Pressure && strings.Contains(s.Key, "tyre") {
 		shown = units.TyrePressure()
 	}
-	target, tolerance := shown.From(unit.SI(s.Target)), shown.FromDifference(unit.SIDifference(s.Tolerance))
-	return words(s.Channel()) + " " + shortNumber(target) + " ± " + shortNumber(tolerance) + " " + shown.Name
+	value, tolerance := shown.From(unit.SI(s.Target)), shown.FromDifference(unit.SIDifference(s.Tolerance))
+	return words(s.Channel()), shown.Name, shortNumber(value) + " ± " + shortNumber(tolerance)
 }
 
 func primaryMetric(p campaign.Primary) compare.Metric {
