@@ -88,10 +88,7 @@ func Across(gains []VehicleGain, confidence float64) (AcrossVehicles, error) {
 	if k == 1 {
 		return a, nil
 	}
-	tau2, err := betweenVehicles(gains)
-	if err != nil {
-		return AcrossVehicles{}, err
-	}
+	tau2 := betweenVehicles(gains)
 	pooled := pool(gains, tau2)
 	a.Tau, a.Mean = math.Sqrt(tau2), pooled.mean
 	a.NarrowSE = pooled.se * math.Sqrt(pooled.q/a.DF)
@@ -161,50 +158,76 @@ func typicalVariance(gains []VehicleGain) float64 {
 	return float64(len(gains)-1) * s1 / (s1*s1 - s2)
 }
 
-// The end of the scoring: when a step is this small against the variances at hand.
+// The search for the variance between vehicles: places tried from this share of the
+// gains' own variance up to this multiple of all their scatter, and the end of it.
 const (
-	scoringSteps     = 500
-	scoringTolerance = 1e-10
+	searchPlaces    = 80
+	searchFrom      = 1e-4
+	searchTo        = 100.0
+	searchSteps     = 200
+	searchTolerance = 1e-10
 )
 
-// betweenVehicles returns the variance between vehicles by restricted maximum
-// likelihood: Fisher's scoring, cut at 0, a step that turns back being halved.
-func betweenVehicles(gains []VehicleGain) (float64, error) {
-	var own float64
+// betweenVehicles returns the variance between vehicles at which the restricted
+// likelihood is highest. It can have more than one top, so the range is looked through
+// first; the place is then found where the score changes its sign.
+func betweenVehicles(gains []VehicleGain) float64 {
+	own := math.Inf(1)
 	values := make([]float64, len(gains))
 	for i, g := range gains {
 		values[i] = g.Gain
-		own += g.SE * g.SE / float64(len(gains))
+		own = min(own, g.SE*g.SE)
 	}
 	_, found := scatter.MeanVariance(values)
-	tau2, pace, last := max(0, found-own), 1.0, 0.0
-	for range scoringSteps {
-		step := scoringStep(gains, tau2)
-		if step*last < 0 {
-			pace /= 2
-		}
-		last = step
-		next := max(0, tau2+pace*step)
-		if math.Abs(next-tau2) < scoringTolerance*(own+tau2) {
-			return next, nil
-		}
-		tau2 = next
+	places := make([]float64, searchPlaces)
+	ratio := math.Log(searchTo * (own + found) / (searchFrom * own))
+	for i := range places[1:] {
+		places[i+1] = searchFrom * own * math.Exp(ratio*float64(i)/(searchPlaces-2))
 	}
-	return 0, errors.New("the scatter between vehicles could not be found: the errors of the gains are too far apart")
+	best, top := 0, math.Inf(-1)
+	for i, tau2 := range places {
+		if v := restrictedLikelihood(gains, tau2); v > top {
+			best, top = i, v
+		}
+	}
+	low, high := places[max(0, best-1)], places[min(best+1, searchPlaces-1)]
+	if best == 0 && !(score(gains, 0) > 0) {
+		return 0
+	}
+	for range searchSteps {
+		middle := (low + high) / 2
+		if score(gains, middle) > 0 {
+			low = middle
+		} else {
+			high = middle
+		}
+		if high-low <= searchTolerance*high {
+			break
+		}
+	}
+	return (low + high) / 2
 }
 
-// scoringStep is the score of the restricted likelihood over its information.
-func scoringStep(gains []VehicleGain, tau2 float64) float64 {
+// restrictedLikelihood is the logarithm of the restricted likelihood, up to a constant.
+func restrictedLikelihood(gains []VehicleGain, tau2 float64) float64 {
+	p := pool(gains, tau2)
+	sum := -p.q/2 + math.Log(p.se)
+	for _, g := range gains {
+		sum -= math.Log(g.SE*g.SE+tau2) / 2
+	}
+	return sum
+}
+
+// score is the slope of the restricted likelihood.
+func score(gains []VehicleGain, tau2 float64) float64 {
 	mu := pool(gains, tau2).mean
-	var s1, s2, s3, squares float64
+	var s1, s2, squares float64
 	for _, g := range gains {
 		w := 1 / (g.SE*g.SE + tau2)
-		s1, s2, s3 = s1+w, s2+w*w, s3+w*w*w
+		s1, s2 = s1+w, s2+w*w
 		squares += w * w * square(g.Gain-mu)
 	}
-	score := (squares - s1 + s2/s1) / 2
-	information := (s2 - 2*s3/s1 + square(s2/s1)) / 2
-	return score / information
+	return (squares - s1 + s2/s1) / 2
 }
 
 // prediction returns the interval for the true gain of one more vehicle: quantiles of
@@ -230,7 +253,7 @@ func prediction(gains []VehicleGain, confidence float64) (lo, hi float64) {
 // too large.
 func tauOfQ(gains []VehicleGain, q float64) float64 {
 	low, high, tau2 := 0.0, math.Inf(1), 0.0
-	for range scoringSteps {
+	for range searchSteps {
 		at := pool(gains, tau2)
 		if tau2 == 0 && at.q <= q {
 			return 0
@@ -248,7 +271,7 @@ func tauOfQ(gains []VehicleGain, q float64) float64 {
 		if !(next > low && next < high) {
 			next = (low + min(high, 4*low+square(gains[0].SE))) / 2
 		}
-		if math.Abs(next-tau2) <= scoringTolerance*next {
+		if math.Abs(next-tau2) <= searchTolerance*next {
 			return next
 		}
 		tau2 = next
