@@ -3,8 +3,8 @@ package report
 import (
 	"bytes"
 	"html/template"
+	"slices"
 	"strconv"
-	"strings"
 
 	"fairpull/quantity"
 )
@@ -39,8 +39,7 @@ func (g *Gain) Sections(units quantity.System) ([]Section, error) {
 	l, o := onScreen, documentOptions{units: units}
 	var blocks []block
 	for i := range g.Comparisons {
-		blocks = append(blocks, g.comparisonBlocks(i, l, o)...)
-		blocks = append(blocks, g.timelineBlocks(i, l)...)
+		blocks = slices.Concat(blocks, g.answerBlocks(i), g.curveBlocks(i, l, o), g.figureBlocks(i, o), g.restBlocks(i, o), g.timelineBlocks(i, l))
 	}
 	for _, more := range [][]block{
 		g.checkBlocks(), g.pullBlocks(l, o), g.conditionBlocks(o), g.configurationBlocks(),
@@ -85,21 +84,4 @@ func sections(blocks []block) ([]Section, error) {
 		body = append(body, converted)
 	}
 	return out, flush()
-}
-
-// fragment writes blocks as HTML without a page about them.
-func fragment(blocks ...block) (template.HTML, error) {
-	var b strings.Builder
-	var views []pageBlock
-	for _, one := range blocks {
-		view, err := pageBlockOf(one)
-		if err != nil {
-			return "", err
-		}
-		views = append(views, view)
-	}
-	if err := pageTemplate().ExecuteTemplate(&b, "blocks", views); err != nil {
-		return "", err
-	}
-	return template.HTML(b.String()), nil
 }

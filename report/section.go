@@ -17,37 +17,6 @@ type documentOptions struct {
 	units quantity.System
 }
 
-// comparisonBlocks says everything of comparison i up to its curves.
-func (g *Gain) comparisonBlocks(i int, l look, o documentOptions) []block {
-	c := &g.Comparisons[i]
-	number := strconv.Itoa(i + 1)
-	blocks := []block{
-		heading{Level: 2, Words: g.shortSide(c.Candidate) + " against " + g.shortSide(c.Baseline), ID: "comparison-" + number},
-		verdict{Name: Verdict(c), Shown: c.Verdict != compare.NotEnoughEvidence && c.Verdict != "", Sentence: g.Sentence(c)},
-		paragraph{Words: g.flagLine(c), Small: true},
-		g.figuresTable(c, o.units),
-	}
-	blocks = append(blocks, g.flagsTouching(c, "band", "peak_torque", "peak_power")...)
-	if s := g.everywhereSentence(c); s != "" {
-		blocks = append(blocks, paragraph{Words: s})
-	}
-	if s := g.withAllSentence(i); s != "" {
-		blocks = append(blocks, paragraph{Words: s})
-	}
-	blocks = append(blocks,
-		figure{Picture: g.gainChart(i, l), Caption: g.gainCaption(c)})
-	blocks = append(blocks, g.flagsTouching(c, "curve")...)
-	blocks = append(blocks,
-		figure{Picture: g.levelsChart(i, l, o.units), Caption: "Torque and power of both sides, with the " + confidence(c.Confidence) +
-			" interval of each side's own level. A rig's level is less certain than the ratio of two: read the gain above, not the distance of the ribbons."})
-	if t, ok := g.compensatedTable(c, o.units); ok {
-		blocks = append(blocks, t)
-	}
-	blocks = append(blocks, heading{Level: 3, Words: "What the interval rests on"}, g.scatterTable(c))
-	blocks = append(blocks, g.flagsTouching(c, "drift")...)
-	return append(blocks, g.blocksTable(c))
-}
-
 // gainCaption says what the gain chart shows and what may be read off it.
 func (g *Gain) gainCaption(c *compare.Comparison) string {
 	s := "Gain of " + g.side(c.Candidate) + " over " + g.side(c.Baseline) + " at each engine speed. "

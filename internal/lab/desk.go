@@ -84,3 +84,23 @@ func (m *memo[K, V]) len() int {
 	defer m.mu.Unlock()
 	return m.order.Len()
 }
+
+// ChangeNote is one change of the workspace, for those who follow it.
+type ChangeNote struct {
+	Seq           int64
+	Kind, Subject string // "campaign" and its id, "dyno", …
+}
+
+// ChangesAfter returns the changes after the one of the given number, oldest
+// first, at most limit.
+func (w *Workspace) ChangesAfter(ctx context.Context, seq int64, limit int) ([]ChangeNote, error) {
+	changes, err := w.store.Changes(ctx, "", "", seq, limit)
+	var notes []ChangeNote
+	for _, c := range changes {
+		notes = append(notes, ChangeNote{c.Seq, c.Kind, c.Subject})
+	}
+	return notes, err
+}
+
+// LooksKept returns how many analyses are kept at the moment.
+func (d *Desk) LooksKept() int { return d.looks.len() }

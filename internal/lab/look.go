@@ -115,7 +115,11 @@ func (w *Workspace) analyseAs(ctx context.Context, id string, version int64, loo
 	}
 	defer folder.Close()
 	folder.Campaign.Objective, folder.Campaign.Correction = look.Campaign.Objective, look.Campaign.Correction
-	a, err := Analyse(ctx, folder, Options{})
+	options, err := w.lend(ctx, &folder.Campaign, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	a, err := Analyse(ctx, folder, options)
 	if err != nil || len(look.Exploratory) == 0 {
 		return a, err
 	}

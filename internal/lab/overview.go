@@ -13,23 +13,23 @@ type Stage string
 
 // The stages, in order.
 const (
-	Planned   Stage = "planned"   // no pull yet
-	Measuring Stage = "measuring" // there are pulls, and no result rests on all of them
-	Judged    Stage = "judged"    // a kept result rests on its data
-	Withdrawn Stage = "withdrawn" // kept out of the lab's history
+	StagePlanned   Stage = "planned"   // no pull yet
+	StageMeasuring Stage = "measuring" // there are pulls, and no result rests on all of them
+	StageJudged    Stage = "judged"    // a kept result rests on its data
+	StageWithdrawn Stage = "withdrawn" // kept out of the lab's history
 )
 
 // StageOf returns how far a campaign has come.
 func StageOf(c CampaignSummary) Stage {
 	switch {
 	case c.State == store.StateWithdrawn:
-		return Withdrawn
+		return StageWithdrawn
 	case c.Pulls == 0:
-		return Planned
+		return StagePlanned
 	case !c.Current:
-		return Measuring
+		return StageMeasuring
 	}
-	return Judged
+	return StageJudged
 }
 
 // OverviewRow is one campaign of an overview.
@@ -86,26 +86,26 @@ func (d *Desk) card(ctx context.Context, c CampaignSummary) (*report.Card, error
 	return &card, nil
 }
 
-// Rig is what the overview says of one dyno.
-type Rig struct {
+// RigHealth is what the overview says of one dyno.
+type RigHealth struct {
 	Dyno         string
 	Calibrations int    // kept for it
 	Latest       string // the day from which the latest one is valid; empty: none
 }
 
 // Rigs returns the dynos of the workspace, in order of their ids.
-func (d *Desk) Rigs(ctx context.Context) ([]Rig, error) {
+func (d *Desk) Rigs(ctx context.Context) ([]RigHealth, error) {
 	ids, err := d.store.Dynos(ctx)
 	if err != nil {
 		return nil, err
 	}
-	var rigs []Rig
+	var rigs []RigHealth
 	for _, id := range ids {
 		list, err := d.store.Calibrations(ctx, id)
 		if err != nil {
 			return nil, err
 		}
-		rig := Rig{Dyno: id, Calibrations: len(list)}
+		rig := RigHealth{Dyno: id, Calibrations: len(list)}
 		for _, c := range list {
 			rig.Latest = max(rig.Latest, c.ValidFrom.UTC().Format("2006-01-02"))
 		}

@@ -1,0 +1,85 @@
+package web
+
+import (
+	"net/http"
+
+	"fairpull/internal/lab"
+)
+
+// handler answers a request, or returns why not.
+type handler func(w http.ResponseWriter, r *http.Request) error
+
+// route is one address and who may use it.
+type route struct {
+	pattern string
+	role    lab.Role // empty: everybody, signed in or not
+	handle  handler
+}
+
+// table is every address of the pages. A page that is added gets its lines here.
+func (s *Server) table() []route {
+	return []route{
+		{"GET /{$}", lab.Viewer, s.overview},
+		{"GET /campaigns/{id}", lab.Viewer, s.campaign},
+		{"GET /campaigns/{id}/files/{file}", lab.Viewer, s.download},
+		{"GET /campaigns/{id}/charts/{chart}", lab.Viewer, s.chart},
+		{"POST /campaigns/{id}/exclude", lab.Technician, s.exclude},
+		{"POST /campaigns/{id}/restore", lab.Technician, s.restore},
+		{"POST /campaigns/{id}/results", lab.Engineer, s.keep},
+		{"GET /events", lab.Viewer, s.events},
+		{"POST /units", lab.Viewer, s.setUnits},
+
+		{"GET /sign-in", "", s.signInPage},
+		{"POST /sign-in", "", s.signIn},
+		{"POST /sign-out", "", s.signOut},
+		{"GET /healthz", "", s.healthy},
+		{"GET /readyz", "", s.ready},
+		{"GET /metrics", lab.Engineer, s.showMetrics},
+	}
+}
+
+// routes puts the table into a router.
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	for _, row := range s.table() {
+		mux.Handle(row.pattern, s.sessions.load(row.pattern, s.allowed(row)))
+	}
+	mux.HandleFunc("GET /assets/{file}", s.assets.serve)
+	mux.Handle("/", s.sessions.load("/", s.allowed(route{"/", lab.Viewer, func(http.ResponseWriter, *http.Request) error {
+		return &requestError{http.StatusNotFound, "There is no such page. The overview has all campaigns."}
+	}})))
+	return mux
+}
+
+// allowed lets a request through to its handler where the one who asks may.
+func (s *Server) allowed(row route) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if row.role != "" && s.o.Accounts {
+			who, err := s.signedIn(r)
+			if err != nil {
+				s.problem(w, r, err)
+				return
+			}
+			if who == nil {
+				s.askToSignIn(w, r)
+				return
+			}
+			r = withAccount(r, *who)
+			if !who.May(row.role) {
+				s.problem(w, r, &requestError{http.StatusForbidden, "This needs the role " + string(row.role) + " or one above it; " + who.Name + " has the role " + string(who.Role) + ". Ask whoever keeps the accounts."})
+				return
+			}
+		}
+		if err := row.handle(w, r); err != nil {
+			s.problem(w, r, err)
+		}
+	})
+}
+
+// by returns who writes, for the audit trail.
+func (s *Server) by(r *http.Request) string {
+	if who, ok := accountOf(r); ok {
+		return who.Name
+	}
+	return s.o.By
+}
