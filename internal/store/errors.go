@@ -25,6 +25,7 @@ var (
 	ErrBusy        = errors.New("another program holds the workspace: nothing was written; do it again")
 	ErrBlobs       = errors.New("the folder of the logs is not that of this workspace")
 	ErrNoBackup    = errors.New("is not a whole backup")
+	ErrNotLatest   = errors.New("another result was kept meanwhile")
 )
 
 // DifferentError says that a campaign is in the workspace already and says

@@ -34,6 +34,16 @@ const maxResult = 16 << 20 // bytes of a result's body
 // is the latest already changes nothing. A result whose data digest is not that
 // of the version it names is [ErrRefused].
 func (s *Store) SaveResult(ctx context.Context, r Result, by Author) (Change, error) {
+	return s.saveResult(ctx, r, "", by)
+}
+
+// SaveResultAfter keeps a result as [Store.SaveResult] does, if the result of the
+// given id is still the campaign's latest; else it is [ErrNotLatest].
+func (s *Store) SaveResultAfter(ctx context.Context, r Result, latest string, by Author) (Change, error) {
+	return s.saveResult(ctx, r, latest, by)
+}
+
+func (s *Store) saveResult(ctx context.Context, r Result, latest string, by Author) (Change, error) {
 	if err := r.check(); err != nil {
 		return Change{}, err
 	}
@@ -52,7 +62,7 @@ func (s *Store) SaveResult(ctx context.Context, r Result, by Author) (Change, er
 	return s.change(ctx, by, false, func(w writing) error {
 		c := w.change
 		c.Action, c.Kind, c.Subject = ResultKept, "campaign", r.Campaign
-		if err := w.resultRests(ctx, r); err != nil {
+		if err := w.resultRests(ctx, r, latest); err != nil {
 			return err
 		}
 		c.Differences = []Difference{{Path: "result " + id, To: evidence.OfBytes(r.Body).String()}}
@@ -94,8 +104,9 @@ func (r Result) check() error {
 }
 
 // resultRests refuses a result that does not rest on the data that it names, and
-// ends the write of one that is the latest already.
-func (w writing) resultRests(ctx context.Context, r Result) error {
+// ends the write of one that is the latest already. Where the id of the latest is
+// given, another latest is refused.
+func (w writing) resultRests(ctx context.Context, r Result, latest string) error {
 	var state State
 	if err := w.campaign(ctx, r.Campaign, &state); err != nil {
 		return err
@@ -114,10 +125,15 @@ func (w writing) resultRests(ctx context.Context, r Result) error {
 	if errors.Is(err, ErrNotFound) {
 		return nil
 	}
-	if err == nil && last.same(r) {
-		err = errUnchanged
+	switch {
+	case err != nil:
+		return err
+	case latest != "" && last.ID != latest:
+		return fmt.Errorf("result of %s: %w", r.Campaign, ErrNotLatest)
+	case last.same(r):
+		return errUnchanged
 	}
-	return err
+	return nil
 }
 
 func (r Result) same(other Result) bool {
