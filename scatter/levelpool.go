@@ -148,16 +148,19 @@ func (p *levelPool) df(curve bool) (df, pulls float64) {
 	return df, df / inverse
 }
 
-// quoted returns the degrees of freedom that may be stated: those of the studies,
-// within the cap that goes with their number or their prior.
+// quoted returns the degrees of freedom that may be stated. A variance that is known
+// on df degrees of freedom stands for that of a new campaign, which differs from it by
+// the spread of campaigns: the relative variances of both, 2/df and 2/limit, add.
 func (p *levelPool) quoted(curve bool) float64 {
 	df, _ := p.df(curve)
-	switch {
-	case !math.IsNaN(p.prior.DF):
-		return min(df, p.prior.DF)
-	default:
-		return min(df, cautiousDF)
+	limit := p.prior.DF
+	if math.IsNaN(limit) {
+		limit = cautiousDF
 	}
+	if df == 0 {
+		return 0
+	}
+	return 1 / (1/df + 1/limit)
 }
 
 // summary returns the level in figures. pull is the level of pulls, whose share is

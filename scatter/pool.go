@@ -8,9 +8,9 @@ import (
 	"slices"
 )
 
-// The rules of borrowing (docs/method.md, section 3): from priorCampaigns campaigns
-// on, their spread is estimated and limits the degrees of freedom; with fewer, no
-// more than cautiousDF are quoted.
+// The rules of borrowing (docs/method.md, section 9): from priorCampaigns campaigns
+// on, their spread is estimated and limits the degrees of freedom; with fewer,
+// cautiousDF stand in its place.
 const (
 	priorCampaigns = 6
 	cautiousDF     = 30.0
@@ -27,9 +27,10 @@ type Pooled struct {
 	Archive            *Archive
 	Setup, Block, Pull PooledLevel
 
-	// DriftRateSD is the SD of the drift rate from campaign to campaign, in 1/h:
-	// root mean square of the fitted slopes less the variance of their estimation.
-	// DriftRateDF, campaigns less one, is 0 where it is unknown.
+	// DriftRateSD is the SD of the drift rate from campaign to campaign, in 1/h: root
+	// mean square of the fitted slopes less the variance of their estimation, and no
+	// less than could have been seen. DriftRateDF, at most the campaigns less one, is 0
+	// where it is unknown.
 	DriftRateSD, DriftRateDF float64
 	DriftCampaigns           int
 
@@ -67,9 +68,11 @@ type PooledLevel struct {
 }
 
 // Pool returns the history that studies make on a grid of engine speeds (1/min,
-// increasing): sums of squares over sums of degrees of freedom below six campaigns;
-// from six on the prior of their variances, whose degrees of freedom are then the
-// most that is quoted. An empty grid asks for the scalars alone, without an archive.
+// increasing): sums of squares over sums of degrees of freedom below six campaigns,
+// and from six on too where they spread no more than chance; else the variance of the
+// prior behind them. Degrees of freedom are quoted with the spread of campaigns in
+// them: never more than those of the prior, and below six campaigns never more than
+// thirty. An empty grid asks for the scalars alone, without an archive.
 //
 // Rows are brought to the grid by linear interpolation; beyond the ends of a study
 // its end values are held over a fifteenth of the grid's range, over which variances
@@ -169,9 +172,14 @@ func compareStudies(a, b *Study) int {
 // driftRate works out the spread of drift rates. Of the variance of a slope, what the
 // pooled scatter does not know is not taken off, which leaves the spread too large
 // rather than too small.
+//
+// The difference of the mean square of n slopes and their mean variance has a
+// standard error of √(2/n) times that mean square. A spread below what that would be
+// without any, √(2/n) times the mean variance, could not have been seen: it is taken
+// for that large, and not for none. Degrees of freedom are those of the difference
+// (Satterthwaite), at most n−1.
 func (p *Pooled) driftRate(sources []source) {
-	var sum float64
-	n := 0
+	var squares, chance, n float64
 	for _, src := range sources {
 		s := src.study
 		if s.DriftTakes == (Takes{}) {
@@ -181,13 +189,18 @@ func (p *Pooled) driftRate(sources []source) {
 		of := func(l PooledLevel) float64 { return known(l.SD[s.DriftScalar] * l.SD[s.DriftScalar]) }
 		block := of(p.Block)
 		setup := max(0, of(p.Setup)-block)
-		sum += s.DriftPerHour*s.DriftPerHour -
-			s.DriftTakes.Setup*setup - s.DriftTakes.Block*block - s.DriftTakes.Pull*of(p.Pull)
+		squares += s.DriftPerHour * s.DriftPerHour
+		chance += s.DriftTakes.Setup*setup + s.DriftTakes.Block*block + s.DriftTakes.Pull*of(p.Pull)
 	}
-	p.DriftCampaigns = n
-	if n >= 2 {
-		p.DriftRateSD = math.Sqrt(max(0, sum/float64(n)))
-		p.DriftRateDF = float64(n - 1)
+	p.DriftCampaigns = int(n)
+	if n < 2 {
+		return
+	}
+	squares, chance = squares/n, chance/n
+	spread := max(squares-chance, math.Sqrt(2/n)*chance)
+	p.DriftRateSD, p.DriftRateDF = math.Sqrt(spread), n-1
+	if squares > 0 {
+		p.DriftRateDF = min(n-1, n*(spread/squares)*(spread/squares))
 	}
 }
 

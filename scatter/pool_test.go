@@ -55,8 +55,8 @@ func of(rows [][]float64, column int, df float64) float64 {
 	return ss / df
 }
 
-// Below six campaigns: sums of squares over sums of degrees of freedom, of which no
-// more than thirty are quoted (closed form).
+// Below six campaigns: sums of squares over sums of degrees of freedom, quoted as if
+// campaigns had thirty in common (closed form).
 func TestPoolOfFewCampaigns(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	grid := evenGrid(2000, 6000, 100)
@@ -72,8 +72,9 @@ func TestPoolOfFewCampaigns(t *testing.T) {
 	if err := a.Validate(len(grid) + Scalars); err != nil {
 		t.Fatal(err)
 	}
-	near(t, "setup df", a.SetupDF, 3+4+5+6, 0)
-	near(t, "pull df", a.PullDF, 30, 0) // of 2·(3 + 4 + 5 + 6) = 36
+	near(t, "setup df", a.SetupDF, 1/(1.0/18+1.0/30), 1e-15) // 3 + 4 + 5 + 6 = 18
+	near(t, "pull df", a.PullDF, 1/(1.0/36+1.0/30), 1e-15)   // two pulls more in each setup
+	near(t, "all setup df", p.Setup.DF, 18, 0)
 	near(t, "all pull df", p.Pull.DF, 36, 0)
 	near(t, "pulls per setup", a.PullsPerSetup, 3, 1e-15)
 	if a.BlockDF != 0 || p.Block.Campaigns != 0 || !math.IsNaN(p.Block.SD[0]) || !math.IsNaN(p.Setup.PriorDF) {
@@ -128,10 +129,11 @@ func TestPoolOfManyCampaigns(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want, wantDF := c.S02, c.d0()
-		if math.IsInf(wantDF, 1) {
-			want, wantDF = ss/df, df
+		want, wantDF := c.S02, 1/(1/c.d0()+1/df)
+		if math.IsInf(c.d0(), 1) {
+			want = ss / df
 		}
+		near(t, "df of the prior", 1/p.Setup.PriorDF, 1/c.d0(), 1e-5)
 		near(t, "quoted df", p.Archive.SetupDF, wantDF, 1e-5)
 		near(t, "quoted df in figures", p.Setup.QuotedDF, p.Archive.SetupDF, 0)
 		for k := range len(grid) + Scalars {
@@ -165,7 +167,7 @@ func TestPoolOrder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want.DriftRateDF != 8 || !(want.DriftRateSD >= 0) {
+	if !(want.DriftRateDF > 0 && want.DriftRateDF <= 8) || !(want.DriftRateSD >= 0) {
 		t.Fatalf("drift %v on %v", want.DriftRateSD, want.DriftRateDF)
 	}
 	for range 5 {
@@ -225,16 +227,16 @@ func TestPoolOntoAnotherGrid(t *testing.T) {
 	if d := cmp.Diff(want, p.Uses); d != "" {
 		t.Error(d)
 	}
-	near(t, "df on the grid", p.Archive.SetupDF, 2, 0)
+	near(t, "df on the grid", p.Archive.SetupDF, 1/(1.0/2+1.0/30), 1e-15)
 	near(t, "df of the scalars", p.Setup.DF, 3, 0)
 	near(t, "band mean", p.Setup.RowSD[0], 0.03*math.Sqrt2, 1e-12)
-	near(t, "band mean of the archive", of(p.Archive.SetupResiduals, len(grid), 2), 2*square(0.03), 1e-12)
+	near(t, "band mean of the archive", of(p.Archive.SetupResiduals, len(grid), p.Archive.SetupDF), 2*square(0.03), 1e-12)
 	for k, r := range grid {
 		held := min(max(r, 2200), 6800)
-		near(t, fmt.Sprint("variance at ", r), of(p.Archive.SetupResiduals, k, 2), square(r/1e5)+square(held/1e5), 1e-12)
+		near(t, fmt.Sprint("variance at ", r), of(p.Archive.SetupResiduals, k, p.Archive.SetupDF), square(r/1e5)+square(held/1e5), 1e-12)
 	}
 	bare, err := Pool([]Study{wide, short, narrow}, nil)
-	if err != nil || bare.Archive != nil || bare.Setup.RowSD != p.Setup.RowSD || bare.Setup.QuotedDF != 3 {
+	if err != nil || bare.Archive != nil || bare.Setup.RowSD != p.Setup.RowSD || bare.Setup.DF != 3 {
 		t.Errorf("scalars alone: %+v, %v", bare, err)
 	}
 	far, err := Pool([]Study{short}, evenGrid(9000, 12000, 500))
@@ -275,34 +277,41 @@ func TestPoolWithoutSomeScalars(t *testing.T) {
 }
 
 // The spread of drift rates: root mean square of the slopes less what their
-// estimation adds (closed form), zero where that is more than was found.
+// estimation adds, and no less than could have been seen (closed forms).
 func TestPoolDriftRate(t *testing.T) {
 	grid := evenGrid(2000, 6000, 500)
 	slopes := []float64{0.02, -0.01, 0.03, -0.02}
+	const squares = (4e-4 + 1e-4 + 9e-4 + 4e-4) / 4
 	var studies []Study
 	for _, b := range slopes {
 		s := studyOf(grid, 1e-4, 2, func(int) float64 { return 1 })
-		s.DriftPerHour, s.DriftTakes, s.DriftScalar = b, Takes{Setup: 0.5, Block: 0.5, Pull: 0.1}, 1
+		s.DriftPerHour, s.DriftTakes, s.DriftScalar = b, Takes{Setup: 2, Block: 2, Pull: 0.1}, 1
 		s.Pull = studyOf(grid, 3e-5, 4, func(int) float64 { return 1 }).Setup
 		s.Pull.Pulls = 1
 		studies = append(studies, s)
 	}
-	none := studyOf(grid, 1e-4, 2, func(int) float64 { return 1 })
-	p, err := Pool(append(studies, none), grid)
-	if err != nil {
-		t.Fatal(err)
+	pool := func(studies []Study) Pooled {
+		p, err := Pool(studies, grid)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
 	}
-	near(t, "SD", p.DriftRateSD, math.Sqrt((4e-4+1e-4+9e-4+4e-4)/4-0.5*(1e-4-3e-5/2)-0.1*3e-5), 1e-12)
-	near(t, "df", p.DriftRateDF, 3, 0)
+	p := pool(append(studies, studyOf(grid, 1e-4, 2, func(int) float64 { return 1 })))
+	near(t, "SD of setups", p.Setup.SD[1], math.Sqrt(1e-4-3e-5/2), 1e-12)
+	chance := 2*square(p.Setup.SD[1]) + 0.1*3e-5
+	near(t, "SD", p.DriftRateSD, math.Sqrt(squares-chance), 1e-12)
+	near(t, "df", p.DriftRateDF, 4*square(1-chance/squares), 1e-12)
 	near(t, "campaigns", float64(p.DriftCampaigns), 4, 0)
 	for i := range studies {
 		studies[i].DriftTakes.Setup = 10
 	}
-	if p, err = Pool(studies, grid); err != nil || p.DriftRateSD != 0 || p.DriftRateDF != 3 {
-		t.Errorf("%v on %v, %v", p.DriftRateSD, p.DriftRateDF, err)
-	}
-	if p, err = Pool(studies[:1], grid); err != nil || p.DriftRateDF != 0 {
-		t.Errorf("one slope: %v on %v, %v", p.DriftRateSD, p.DriftRateDF, err)
+	p = pool(studies)
+	chance = 10*square(p.Setup.SD[1]) + 0.1*3e-5
+	near(t, "SD that could have been seen", p.DriftRateSD, math.Sqrt(chance/math.Sqrt2), 1e-12)
+	near(t, "df", p.DriftRateDF, min(3, 4*square(chance/math.Sqrt2/squares)), 1e-12)
+	if p = pool(studies[:1]); p.DriftRateDF != 0 || p.DriftCampaigns != 1 {
+		t.Errorf("one slope: %v on %v", p.DriftRateSD, p.DriftRateDF)
 	}
 }
 
