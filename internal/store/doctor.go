@@ -250,6 +250,8 @@ func (d *doctor) sheets(ctx context.Context) error {
 		{"pull of campaign", `SELECT campaign || ' ' || name, digest, body FROM pulls`},
 		{"result of campaign", `SELECT campaign, digest, body FROM results`},
 		{"settings of the result of campaign", `SELECT campaign, settings_digest, settings FROM results`},
+		{"check standard of dyno", `SELECT dyno, digest, body FROM standards`},
+		{"reading of campaign", `SELECT campaign || ' ' || kind, digest, body FROM readings`},
 		{"scatter of the result of campaign", `SELECT campaign, scatter_digest, scatter FROM results WHERE scatter <> ''`},
 	} {
 		if err := d.sheet(ctx, table.what, table.query); err != nil {
