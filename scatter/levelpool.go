@@ -53,8 +53,10 @@ func newShare(l *Level, on []place, nodes int) share {
 			s.ss[k] = math.NaN()
 		}
 	}
-	for _, row := range l.Residuals {
-		r := make([]float64, nodes+Scalars)
+	columns := nodes + Scalars
+	all := make([]float64, len(l.Residuals)*columns)
+	for i, row := range l.Residuals {
+		r := all[i*columns : (i+1)*columns]
 		onto(r, row, on)
 		copy(r[nodes:], row[from:])
 		for k, v := range r {
@@ -207,13 +209,19 @@ func archiveOf(setup, block, pull *levelPool) *Archive {
 
 // rows returns the rows of the studies on the grid, each column scaled so that its
 // sum of squares over the quoted degrees of freedom is the variance to judge with.
+// The shares lose their rows to it.
 //
 // A scalar that no study has takes the mean of the variances over the grid: a mean
 // over engine speed scatters no more than its parts do on average.
 func (p *levelPool) rows() (rows [][]float64, df, pulls float64) {
+	found := make([]float64, p.nodes+Scalars)
 	for _, s := range p.shares {
-		for _, row := range s.rows {
-			rows = append(rows, append([]float64{}, row...))
+		if s.rows == nil {
+			continue
+		}
+		rows = append(rows, s.rows...)
+		for k, ss := range s.ss {
+			found[k] += known(ss)
 		}
 	}
 	if len(rows) == 0 {
@@ -221,36 +229,37 @@ func (p *levelPool) rows() (rows [][]float64, df, pulls float64) {
 	}
 	_, pulls = p.df(true)
 	df = p.quoted(true)
+	wanted := make([]float64, len(found))
 	var overGrid float64
-	for k := range p.nodes {
+	for k := range wanted {
 		v := p.variance(k)
-		overGrid += v / float64(p.nodes)
-		rescale(rows, k, v*df)
-	}
-	for k := p.nodes; k < p.nodes+Scalars; k++ {
-		v := p.variance(k)
-		if math.IsNaN(v) {
+		switch {
+		case k < p.nodes:
+			overGrid += v / float64(p.nodes)
+		case math.IsNaN(v):
 			v = overGrid
 		}
-		rescale(rows, k, v*df)
+		wanted[k] = v * df
 	}
+	rescale(rows, found, wanted)
 	return rows, df, pulls
 }
 
-// rescale multiplies a column so that its squares sum to ss. NaN counts as nothing;
-// where nothing is left, ss is spread evenly.
-func rescale(rows [][]float64, column int, ss float64) {
-	var found float64
-	for _, row := range rows {
-		row[column] = known(row[column])
-		found += row[column] * row[column]
-	}
-	c := math.Sqrt(ss / found)
-	for _, row := range rows {
-		if found == 0 {
-			row[column] = math.Sqrt(ss / float64(len(rows)))
-			continue
+// rescale multiplies each column so that its squares, which sum to found, sum to
+// wanted. NaN counts as nothing; where nothing was found, wanted is spread evenly.
+func rescale(rows [][]float64, found, wanted []float64) {
+	factor := make([]float64, len(found))
+	even := make([]float64, len(found))
+	for k, ss := range found {
+		if ss > 0 {
+			factor[k] = math.Sqrt(wanted[k] / ss)
+		} else {
+			even[k] = math.Sqrt(wanted[k] / float64(len(rows)))
 		}
-		row[column] *= c
+	}
+	for _, row := range rows {
+		for k, v := range row {
+			row[k] = factor[k]*known(v) + even[k]
+		}
 	}
 }
