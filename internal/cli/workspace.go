@@ -87,11 +87,13 @@ func doctorCommand() *cobra.Command {
 		Long: `Look a whole workspace through: the database itself, every reference, the digest
 of every row and file, the data that each result rests on, and the audit trail.
 Nothing is repaired. Exit code 1 says that something is broken; files left over
-by a program that was killed are listed, and nothing is lost by them.`,
-		Example: "  fairpull doctor\n  fairpull doctor --workspace our-lab",
+by a program that was killed are listed, and nothing is lost by them. --sweep
+removes those that are older than a day, where nothing is broken.`,
+		Example: "  fairpull doctor\n  fairpull doctor --workspace our-lab --sweep",
 		Args:    exactly(0, "doctor takes no arguments", "fairpull doctor"),
 	}
-	open := withWorkspace(cmd)
+	sweep := cmd.Flags().Bool("sweep", false, "remove left-over files that are older than a day")
+	by, open := byFlag(cmd), withWorkspace(cmd)
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		return open(func(ctx context.Context, w *lab.Workspace) error {
 			r, err := w.Doctor(ctx)
@@ -112,10 +114,29 @@ by a program that was killed are listed, and nothing is lost by them.`,
 				return fmt.Errorf("broken things in the workspace: %d.\n  Nothing was repaired; restore the newest whole backup beside it, and compare", broken)
 			}
 			fmt.Fprintln(out, "Nothing is broken.")
-			return nil
+			if !*sweep {
+				return nil
+			}
+			who, err := by()
+			if err != nil {
+				return err
+			}
+			return sweepLeftovers(ctx, cmd, w, who)
 		})
 	}
 	return cmd
+}
+
+// sweepLeftovers removes left-over files and says which.
+func sweepLeftovers(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, who string) error {
+	removed, err := w.Sweep(ctx, lab.Author{Who: who})
+	for _, name := range removed {
+		fmt.Fprintf(cmd.OutOrStdout(), "  removed  file %s\n", name)
+	}
+	if err == nil && len(removed) == 0 {
+		fmt.Fprintln(cmd.OutOrStdout(), "No left-over file is older than a day: nothing was removed.")
+	}
+	return err
 }
 
 func backupCommand() *cobra.Command {

@@ -153,6 +153,13 @@ func (w *Workspace) Campaigns(ctx context.Context, q CampaignQuery) (CampaignPag
 // Doctor looks the whole workspace through and repairs nothing.
 func (w *Workspace) Doctor(ctx context.Context) (DoctorReport, error) { return w.store.Check(ctx) }
 
+// Sweep removes the files of the workspace that no row names and that are older
+// than a day, and returns their names. It is for a workspace in which the doctor
+// finds nothing broken.
+func (w *Workspace) Sweep(ctx context.Context, by Author) ([]string, error) {
+	return w.store.Sweep(ctx, by)
+}
+
 // Backup writes the whole workspace to one new file and reads it back. Others
 // may go on writing meanwhile. A PostgreSQL workspace is refused: its server has
 // a tool of its own.
