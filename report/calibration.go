@@ -10,7 +10,7 @@ import (
 // Calibration is a calibration of the rig that pulls were reduced with, beside what
 // the campaign states itself. Values are SI; 0 is not measured, or not stated.
 type Calibration struct {
-	From                          time.Time
+	From                          time.Time // by the clock of the place
 	Note                          string
 	Pulls                         []string // the used pulls that it applies to
 	Inertia, InertiaU, OwnInertia float64  // drum, kg·m²
@@ -57,7 +57,7 @@ func (c *Calibration) line(all int) string {
 		}
 		add(c.Arm != c.OwnArm, "brake arm", own, plain(c.Arm)+" m")
 	}
-	s := "Calibration of " + c.From.UTC().Format(time.DateOnly)
+	s := "Calibration of " + c.From.Format(time.DateOnly)
 	if len(c.Pulls) < all {
 		s += " (" + pullNames(c.Pulls) + ")"
 	}
@@ -116,7 +116,7 @@ type calibrationJSON struct {
 func (g *Gain) calibrationsJSON() []calibrationJSON {
 	var out []calibrationJSON
 	for _, c := range g.Calibrations {
-		row := calibrationJSON{From: c.From.UTC().Format(time.RFC3339Nano), Pulls: c.Pulls, Inertia: null, InertiaU: null, Effect: amount(100 * c.Effect)}
+		row := calibrationJSON{From: moment(c.From), Pulls: c.Pulls, Inertia: null, InertiaU: null, Effect: amount(100 * c.Effect)}
 		if c.Inertia > 0 {
 			row.Inertia = amount(c.Inertia)
 		}

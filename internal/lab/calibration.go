@@ -32,9 +32,32 @@ func calibrationAt(list []Calibration, at time.Time) calibrated {
 	return calibrated{}
 }
 
-// rig returns the dyno as the calibration has it. What was not measured stays as
-// it is: a drum inertia or a brake arm of 0, and a parasitic torque that is 0
-// without uncertainty.
+// inherited returns a dyno's calibrations, oldest first, each with what it did not
+// measure as the one before it has it. Not measured is a drum inertia or a brake arm
+// of 0, and a bare drum torque that is 0 without uncertainty.
+func inherited(list []Calibration) []Calibration {
+	out := slices.Clone(list)
+	for i := 1; i < len(out); i++ {
+		c, before := &out[i], &out[i-1]
+		if c.DrumInertia == 0 {
+			c.DrumInertia, c.DrumInertiaU = before.DrumInertia, before.DrumInertiaU
+		}
+		if c.BrakeArm == 0 {
+			c.BrakeArm, c.BrakeArmU = before.BrakeArm, before.BrakeArmU
+		}
+		if !measuresParasitic(c) {
+			c.Parasitic, c.ParasiticU = before.Parasitic, before.ParasiticU
+		}
+	}
+	return out
+}
+
+func measuresParasitic(c *Calibration) bool {
+	return c.Parasitic != [3]float64{} || c.ParasiticU != [3]float64{}
+}
+
+// rig returns the dyno as the calibration has it; what was never measured stays as
+// it is.
 func (c calibrated) rig(d campaign.Dyno) campaign.Dyno {
 	if c.Calibration == nil {
 		return d
@@ -49,10 +72,6 @@ func (c calibrated) rig(d campaign.Dyno) campaign.Dyno {
 		d.Parasitic = c.Parasitic
 	}
 	return d
-}
-
-func measuresParasitic(c *Calibration) bool {
-	return c.Parasitic != [3]float64{} || c.ParasiticU != [3]float64{}
 }
 
 // of returns the campaign on the rig as the calibration has it.
@@ -83,7 +102,7 @@ func (a *Analysis) reduce(ctx context.Context, folder *ingest.Folder, o Options)
 			continue
 		}
 		note := report.Calibration{
-			From: c.ValidFrom, Note: c.Note, Inertia: float64(c.DrumInertia), InertiaU: float64(c.DrumInertiaU), OwnInertia: float64(own.DrumInertia),
+			From: c.ValidFrom.In(on[0].Started.Location()), Note: c.Note, Inertia: float64(c.DrumInertia), InertiaU: float64(c.DrumInertiaU), OwnInertia: float64(own.DrumInertia),
 			Arm: float64(c.BrakeArm), OwnArm: float64(own.BrakeArm), Parasitic: c.Parasitic, OwnParasitic: own.Parasitic,
 			HasParasitic: measuresParasitic(c.Calibration),
 		}
@@ -141,7 +160,7 @@ func (a *Analysis) checkCalibrations() []campaign.Check {
 		}
 	}
 	k := campaign.Check{
-		ID: "calibration", Status: campaign.Pass, Unit: "1", Measured: number(1), Limit: number(1), LimitSource: "one calibration in one campaign",
+		ID: "calibration", Status: campaign.Pass, Unit: "%", Measured: number(0), LimitSource: "one calibration in one campaign",
 		Touches: []string{"band", "peak_torque", "peak_power", "curve"},
 		Message: "One calibration of the rig held throughout.",
 	}
@@ -151,20 +170,32 @@ func (a *Analysis) checkCalibrations() []campaign.Check {
 		}
 	}
 	if len(k.Pulls) > 0 {
-		k.Status, k.Measured = campaign.Warn, number(float64(a.ways(measured)))
-		k.Message = fmt.Sprintf("The rig was calibrated anew within this campaign: %s on another calibration than pull %s. What is uncertain of the drum inertia no longer drops out of the gain%s. Measure both sides on one calibration.",
-			onAnother(k.Pulls), measured[0].Name, a.inertiaDoubt())
+		k.Status = campaign.Warn
+		size := ""
+		if k.Measured = a.calibrationStep(measured); k.Measured != nil {
+			size = fmt.Sprintf(", which moves torque by %.2f %%", *k.Measured)
+		}
+		k.Message = fmt.Sprintf("The rig was calibrated anew within this campaign: %s on another calibration than pull %s%s. What is uncertain of the values that changed no longer drops out of the gain%s. Measure both sides on one calibration.",
+			onAnother(k.Pulls), measured[0].Name, size, a.inertiaDoubt())
 	}
 	return []campaign.Check{k}
 }
 
-// ways counts the calibrations that pulls were reduced with, none counting as one.
-func (a *Analysis) ways(pulls []*Pull) int {
-	seen := map[calibrated]bool{}
-	for _, p := range pulls {
-		seen[p.calibration] = true
+// calibrationStep returns by how much, in per cent, the calibrations of the pulls move
+// torque against one another; nil where the campaign states no drum inertia to hold
+// them against.
+func (a *Analysis) calibrationStep(pulls []*Pull) *float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, c := range a.calibrated {
+		if math.IsNaN(c.Effect) {
+			return nil
+		}
+		lo, hi = min(lo, c.Effect), max(hi, c.Effect)
 	}
-	return len(seen)
+	if slices.ContainsFunc(pulls, func(p *Pull) bool { return p.calibration == calibrated{} }) {
+		lo, hi = min(lo, 0), max(hi, 0)
+	}
+	return number(100 * ((1+hi)/(1+lo) - 1))
 }
 
 func onAnother(names []string) string {
@@ -174,19 +205,20 @@ func onAnother(names []string) string {
 	return pullList(names) + " rest"
 }
 
-// inertiaDoubt says how far the drum inertias of the calibrations may be apart by
-// their uncertainties; empty where one states none.
+// inertiaDoubt says how far the drum inertias of two calibrations may be apart by
+// their uncertainties; empty where they have one inertia, or one states none.
 func (a *Analysis) inertiaDoubt() string {
-	sum := 0.0
+	sum, changed := 0.0, false
 	for _, c := range a.calibrated {
 		if !(c.Inertia > 0 && c.InertiaU > 0) {
 			return ""
 		}
 		u := c.InertiaU / c.Inertia
 		sum += u * u
+		changed = changed || c.Inertia != a.calibrated[0].Inertia
 	}
-	if len(a.calibrated) < 2 {
+	if !changed {
 		return ""
 	}
-	return fmt.Sprintf(" (by their standard uncertainties %.2f %% of torque between the sides)", 100*math.Sqrt(sum))
+	return fmt.Sprintf(" (by the standard uncertainties of the drum inertias %.2f %% of torque between the sides)", 100*math.Sqrt(sum))
 }

@@ -90,7 +90,8 @@ func (w *Workspace) lend(ctx context.Context, c *campaign.Campaign, asOf time.Ti
 	if c.Dyno.ID == "" {
 		return o, nil
 	}
-	o.Calibrations, err = w.store.Calibrations(ctx, c.Dyno.ID)
+	list, err := w.store.Calibrations(ctx, c.Dyno.ID)
+	o.Calibrations = inherited(list)
 	return o, err
 }
 

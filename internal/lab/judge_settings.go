@@ -153,10 +153,7 @@ func (w *Workspace) optionsOf(ctx context.Context, settings []byte, c *campaign.
 		}
 	}
 	for _, k := range s.Calibrations {
-		o.Calibrations = append(o.Calibrations, Calibration{
-			Dyno: c.Dyno.ID, ValidFrom: k.ValidFrom, DrumInertia: k.DrumInertia, DrumInertiaU: k.DrumInertiaU,
-			BrakeArm: k.BrakeArm, BrakeArmU: k.BrakeArmU, Parasitic: k.Parasitic, ParasiticU: k.ParasiticU, Note: k.Note,
-		})
+		o.Calibrations = append(o.Calibrations, k.of(c.Dyno.ID))
 	}
 	for _, k := range s.Checks {
 		o.Checks = append(o.Checks, campaign.Check(k))

@@ -174,3 +174,23 @@ func (s *Store) LeftOuts(ctx context.Context, dyno string) (list []Left, err err
 	}
 	return list, rows.Err()
 }
+
+// LatestSettings returns the settings of the latest result of every campaign on a
+// dyno, by campaign; withdrawn campaigns apart.
+func (s *Store) LatestSettings(ctx context.Context, dyno string) (settings map[string][]byte, err error) {
+	rows, err := s.db.QueryContext(ctx, `SELECT c.id, r.settings FROM campaigns c JOIN results r ON r.id = c.result
+		WHERE c.dyno = $1 AND c.state <> 'withdrawn'`, dyno)
+	if err != nil {
+		return nil, explain(err)
+	}
+	defer func() { err = explain(errors.Join(err, rows.Close())) }()
+	settings = map[string][]byte{}
+	for rows.Next() {
+		var id, text string
+		if err := rows.Scan(&id, &text); err != nil {
+			return nil, err
+		}
+		settings[id] = []byte(text)
+	}
+	return settings, rows.Err()
+}

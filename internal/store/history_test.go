@@ -106,6 +106,13 @@ func TestHistoryLeavesOutWithAReason(t *testing.T) {
 		if err != nil || len(past) != 2 || past[0].Campaign != "three" || string(past[1].Scatter) != "[1]" {
 			t.Errorf("by result: %+v, %v", past, err)
 		}
+		settings, err := s.LatestSettings(ctx, "cell-1")
+		if err != nil || len(settings) != 3 || string(settings["two"]) != "{}" {
+			t.Errorf("the settings are %q, %v", settings, err)
+		}
+		if settings, err := s.LatestSettings(ctx, "cell-2"); err != nil || len(settings) != 0 {
+			t.Errorf("the settings of another dyno are %q, %v", settings, err)
+		}
 		if _, err := s.PastOf(ctx, []string{results["three"], "nobody"}); !errors.Is(err, ErrNotFound) {
 			t.Errorf("a result that is not there: %v", err)
 		}
