@@ -22,16 +22,18 @@ type simulated struct {
 	oneGo   bool  // all blocks in one setup
 	pairs   bool  // setups of two blocks
 	drift   func(hours float64) float64
-	rates   float64 // SD of a straight drift of its own in each campaign, 1/h
-	linear  bool    // drift declared straight
-	history int     // degrees of freedom of the setup history; 0: none
-	numbers bool    // history as numbers instead of an archive
-	rateDF  float64 // degrees of freedom of the history of drift rates; 0: none
-	blockSD float64 // block to block in truth, on top of the setup
-	blockDF float64 // degrees of freedom of the block history; 0: none
-	scale   float64 // setups of the campaign scatter this many times as much as history says
-	heavy   bool    // pulls with the tails of Student's t on 4 degrees of freedom
-	rough   bool    // all scatter local in engine speed
+	rates   float64  // SD of a straight drift of its own in each campaign, 1/h
+	linear  bool     // drift declared straight
+	history int      // degrees of freedom of the setup history; 0: none
+	numbers bool     // history as numbers instead of an archive
+	rateDF  float64  // degrees of freedom of the history of drift rates; 0: none
+	blockSD float64  // block to block in truth, on top of the setup
+	blockDF float64  // degrees of freedom of the block history; 0: none
+	scale   float64  // setups of the campaign scatter this many times as much as history says
+	past    []string // orders of earlier campaigns, whose pool is the history
+	spread  float64  // SD of ln of what each campaign's setup and pull scatter is multiplied by
+	heavy   bool     // pulls with the tails of Student's t on 4 degrees of freedom
+	rough   bool     // all scatter local in engine speed
 	gain    func(rpm float64) float64
 }
 
@@ -69,6 +71,7 @@ type lab struct {
 	pull       *mat.TriDense
 	torque     []float64 // ln
 	s          simulated
+	pullScale  float64
 	in         Input // what all campaigns share
 	truth      []float64
 	truthBand  float64
@@ -93,7 +96,7 @@ func root(n int, of func(i, j int) float64) *mat.TriDense {
 }
 
 func newLab(s simulated, seed uint64) *lab {
-	l := &lab{rng: rand.New(rand.NewPCG(seed, 0x51)), rpm: simRPM(), s: s}
+	l := &lab{rng: rand.New(rand.NewPCG(seed, 0x51)), rpm: simRPM(), s: s, pullScale: 1}
 	n := len(l.rpm)
 	for _, r := range l.rpm {
 		l.tilt = append(l.tilt, (r-4250)/2250)
@@ -171,26 +174,37 @@ func (l *lab) draw(factor *mat.TriDense, c float64) []float64 {
 // pullNoise returns the noise of one pull.
 func (l *lab) pullNoise() []float64 {
 	if !l.s.heavy {
-		return l.draw(l.pull, 1)
+		return l.draw(l.pull, l.pullScale)
 	}
 	var chi float64 // 4 degrees of freedom; a t variable has twice the variance
 	for range 4 {
 		chi += square(l.rng.NormFloat64())
 	}
-	return l.draw(l.pull, math.Sqrt(4/chi)/math.Sqrt2)
+	return l.draw(l.pull, l.pullScale*math.Sqrt(4/chi)/math.Sqrt2)
 }
 
 // campaign returns one campaign's pulls and the history told with them.
 func (l *lab) campaign() Input {
+	in := l.pulls(l.s.order)
+	l.tell(&in)
+	return in
+}
+
+// pulls returns one campaign's pulls in the given order of blocks.
+func (l *lab) pulls(order string) Input {
 	in := l.in
 	scale := 1.0
 	if l.s.scale > 0 {
 		scale = l.s.scale
 	}
+	if l.s.spread > 0 {
+		l.pullScale = math.Exp(l.s.spread * l.rng.NormFloat64())
+		scale *= l.pullScale
+	}
 	var setup []float64
 	rate := l.s.rates * l.rng.NormFloat64()
 	at, name := 0.0, ""
-	for b, c := range l.s.order {
+	for b, c := range order {
 		if b == 0 || !l.s.oneGo && !(l.s.pairs && b%2 == 1) {
 			setup, name = l.draw(l.setup, scale), fmt.Sprint("s", b)
 		}
@@ -213,7 +227,6 @@ func (l *lab) campaign() Input {
 		}
 		at += 0.6 - 4.0/60
 	}
-	l.tell(&in)
 	return in
 }
 
@@ -232,6 +245,9 @@ func (l *lab) tell(in *Input) {
 	}
 	if l.s.rateDF > 0 {
 		in.History.DriftRate = Spread{SD: l.s.rates * chi(int(l.s.rateDF)), DF: l.s.rateDF}
+	}
+	if len(l.s.past) > 0 {
+		l.tellPool(in)
 	}
 	if l.s.history == 0 {
 		return

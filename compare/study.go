@@ -49,7 +49,7 @@ func Study(in Input) (scatter.Study, error) {
 		s.Block = a.studied(rows, df, 1/a.design.meanInvPulls())
 		s.Setup = a.firstBaselines()
 	}
-	a.studyDrift(&s, within)
+	a.studyDrift(&s)
 	return s, nil
 }
 
@@ -129,7 +129,7 @@ func (a *analysis) firstBaselines() scatter.Level {
 
 // studyDrift puts the drift of the primary figure into the study where the pulls of
 // one session can tell it.
-func (a *analysis) studyDrift(s *scatter.Study, within [][]float64) {
+func (a *analysis) studyDrift(s *scatter.Study) {
 	d := a.design
 	if !d.timed || d.session() > sessionHours || !a.anyBracketed() {
 		return
@@ -142,14 +142,34 @@ func (a *analysis) studyDrift(s *scatter.Study, within [][]float64) {
 	if d.layout() == oneSetup {
 		s.DriftTakes.Setup = 0 // but for rounding: one offset drops out of a slope
 	}
-	n := newNoise(a.grid, d, a.means, within, History{}, k)
-	known := n.setup.known()
-	if n.layout == oneSetup {
-		known = n.block.known()
+	s.DriftSE = math.Sqrt(ownDriftVariance(s))
+}
+
+// ownDriftVariance returns the variance of a study's drift from its own scatter; 0
+// where a level that the drift meets is not known.
+func ownDriftVariance(s *scatter.Study) float64 {
+	of := func(l *scatter.Level) (mean, df float64) {
+		m := l.MeanSquare(s.DriftScalar)
+		if m.DF == 0 {
+			return 0, 0
+		}
+		return m.Value(), m.DF
 	}
-	if n.intervals() && known {
-		s.DriftSE = math.Sqrt(n.variances(d.slope)[k].v)
+	pull, pullDF := of(&s.Pull)
+	setup, setupDF := of(&s.Setup)
+	block, blockDF := of(&s.Block)
+	t := s.DriftTakes
+	if pullDF == 0 || t.Setup > 0 && setupDF == 0 || t.Setup == 0 && blockDF == 0 {
+		return 0
 	}
+	if blockDF > 0 {
+		block = max(0, block-pull/s.Block.Pulls)
+	}
+	if setupDF > 0 {
+		// A setup's mean holds the block scatter of its one block.
+		setup = max(0, setup-pull/s.Setup.Pulls-block)
+	}
+	return t.Setup*setup + t.Block*block + t.Pull*pull
 }
 
 // anyBracketed reports whether some candidate is bracketed, or there is none.
