@@ -27,8 +27,9 @@ type sight struct {
 	listed
 	since   time.Time // size and modification time have stood still from here on
 	retry   time.Time // leave it alone before
-	done    bool      // handed on as it stands, or passed over
-	handed  bool      // some content of this name was handed on
+	wait    time.Duration
+	done    bool // handed on as it stands, or passed over
+	handed  bool // some content of this name was handed on
 	present bool
 	told    Kind
 }
@@ -58,7 +59,7 @@ func (t *tracker) look(now time.Time, list []listed) (ready []*sight, underway i
 			// Growing or rewritten. One that was passed over at the start was
 			// still being written then.
 			s.listed, s.since, s.done, s.told = l, now, false, ""
-			s.retry = time.Time{}
+			s.retry, s.wait = time.Time{}, 0
 		}
 		if s.done {
 			continue
@@ -76,8 +77,14 @@ func (t *tracker) look(now time.Time, list []listed) (ready []*sight, underway i
 	return ready, underway, left
 }
 
-// again leaves a file alone until it is worth another try.
-func (t *tracker) again(s *sight, now time.Time) { s.retry = now.Add(t.options.Retry) }
+// maxRetry is the longest time between two tries.
+const maxRetry = 15 * time.Second
+
+// again leaves a file alone until it is worth another try: for longer each time.
+func (t *tracker) again(s *sight, now time.Time) {
+	s.wait = max(t.options.Retry, min(2*s.wait, maxRetry))
+	s.retry = now.Add(s.wait)
+}
 
 // tell reports whether kind is news of the file.
 func (s *sight) tell(kind Kind) bool {
