@@ -156,6 +156,10 @@ func (d *drive) outside(gear int, v float64) error {
 	}
 }
 
+// longest is the time in s after which a speed counts as not reached: what creeps up
+// to it for an hour never gets there on a road.
+const longest = 3600
+
 // slack lets a speed that was computed from an engine speed come back to it.
 const slack = 1e-9
 
@@ -183,6 +187,9 @@ func (d *drive) pull(gear int, from, to float64) (span, error) {
 			return span{}, &NotReachedError{Speed: v, Gear: gear + 1}
 		}
 		s = s.plus(integrate(p))
+		if !(s.time*d.inertia <= longest) {
+			return span{}, &NotReachedError{Speed: p.to, Gear: gear + 1}
+		}
 	}
 	return span{s.time * d.inertia, s.way * d.inertia}, nil
 }

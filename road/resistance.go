@@ -30,8 +30,8 @@ func AirAndTyres(dragArea, rolling float64, m quantity.Kilogram, density quantit
 		return Resistance{}, fmt.Errorf("the drag area is %g m²: it must lie between 0 and 5", dragArea)
 	case !(rolling >= 0 && rolling <= 0.2):
 		return Resistance{}, fmt.Errorf("the rolling coefficient is %g: it must lie between 0 and 0.2", rolling)
-	case !(m > 0 && m < 2000):
-		return Resistance{}, fmt.Errorf("the mass with rider is %g kg: it must lie between 0 and 2000", float64(m))
+	case !possible(m):
+		return Resistance{}, badMass(m)
 	case !(density > 0 && density < 2):
 		return Resistance{}, fmt.Errorf("the air's density is %g kg/m³: it must lie between 0 and 2", float64(density))
 	}
@@ -45,9 +45,12 @@ func AirAndTyres(dragArea, rolling float64, m quantity.Kilogram, density quantit
 func (r Resistance) At(v float64) float64 { return r.Constant + (r.Linear+r.Square*v)*v }
 
 func (r Resistance) validate() error {
-	for _, c := range []float64{r.Constant, r.Linear, r.Square} {
-		if !(c >= 0 && c <= 1e4) {
-			return fmt.Errorf("a coefficient of the resistance is %g: none is negative or that large", c)
+	for _, c := range [3]struct {
+		value, most float64
+		unit        string
+	}{{r.Constant, 2000, "N"}, {r.Linear, 200, "N/(m/s)"}, {r.Square, 20, "N/(m/s)²"}} {
+		if !(c.value >= 0 && c.value <= c.most) {
+			return fmt.Errorf("a coefficient of the resistance is %g %s: it must lie between 0 and %g", c.value, c.unit, c.most)
 		}
 	}
 	if r == (Resistance{}) {
@@ -63,7 +66,7 @@ func (r Resistance) CoastTime(m quantity.Kilogram, from, to float64) (float64, e
 	if err := r.validate(); err != nil {
 		return 0, err
 	}
-	if !(m > 0 && m < 2000) || !(to >= 0 && from > to && from < 200) {
+	if !possible(m) || !(to >= 0 && from > to && from < 200) {
 		return 0, fmt.Errorf("%g kg from %g to %g m/s: a coast-down leads to a lower speed", float64(m), from, to)
 	}
 	if to == 0 && r.Constant == 0 {

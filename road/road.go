@@ -73,8 +73,8 @@ func (g Grip) Limit(m quantity.Kilogram) float64 {
 // Validate reports the first figure of a vehicle that cannot be.
 func (v Vehicle) Validate() error {
 	switch {
-	case !(v.Mass > 0 && v.Mass < 2000):
-		return fmt.Errorf("the mass with rider is %g kg: it must lie between 0 and 2000", float64(v.Mass))
+	case !possible(v.Mass):
+		return badMass(v.Mass)
 	case !(v.RotatingShare >= 0 && v.RotatingShare <= 0.5):
 		return fmt.Errorf("the share of turning parts is %g of the mass: it must lie between 0 and 0.5", v.RotatingShare)
 	case !(v.LimitRPM > 0 && v.LimitRPM <= 30_000):
@@ -97,6 +97,13 @@ func (v Vehicle) Validate() error {
 		return err
 	}
 	return v.Grip.validate()
+}
+
+// possible reports whether a vehicle with its rider can have the mass.
+func possible(m quantity.Kilogram) bool { return m >= 20 && m <= 2000 }
+
+func badMass(m quantity.Kilogram) error {
+	return fmt.Errorf("the mass with rider is %g kg: it must lie between 20 and 2000", float64(m))
 }
 
 func (g *Grip) validate() error {
@@ -150,7 +157,7 @@ func checkCurve(c curve.Curve) error {
 		return err
 	}
 	for i, torque := range c.Torque {
-		if !(math.Abs(torque) <= 1e5) {
+		if !(math.Abs(torque) <= 1e4) {
 			return fmt.Errorf("the curve's torque at %g 1/min is %g N·m", c.SpeedRPM[i], torque)
 		}
 	}

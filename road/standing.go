@@ -53,6 +53,9 @@ func (d *drive) leg(j *Journey, gear int, end float64, g goal) (bool, error) {
 			j.Time += s.time * d.inertia
 			j.Way += s.way * d.inertia
 			j.Speed = whole.to
+			if !(j.Time <= longest) {
+				return false, &NotReachedError{Speed: j.Speed, Gear: gear + 1}
+			}
 		}
 		if stalls {
 			return d.cruise(j, at, gear, g)
@@ -80,6 +83,9 @@ func (d *drive) cruise(j *Journey, at float64, gear int, g goal) (bool, error) {
 	}
 	j.Time += (g.way - j.Way) / j.Speed
 	j.Way = g.way
+	if !(j.Time <= longest) {
+		return false, &NotReachedError{Speed: at, Gear: gear + 1}
+	}
 	return true, nil
 }
 
@@ -108,13 +114,15 @@ func (d *drive) stop(j *Journey, p piece, way float64) {
 // shift lets the vehicle roll without drive for the time of a shift, and reports
 // whether the goal's way ends in it.
 func (d *drive) shift(j *Journey, g goal) bool {
-	const steps = 16
-	h := d.shiftTime / steps
+	if d.shiftTime == 0 {
+		return false
+	}
 	slow := func(v float64) float64 { return -d.resistance.At(v) / d.inertia }
+	// At least four steps in the time in which the speed would fade by 1/e.
+	fades := (d.resistance.Linear + 2*d.resistance.Square*j.Speed) / d.inertia
+	steps := 16 + int(4*d.shiftTime*fades)
+	h := d.shiftTime / float64(steps)
 	for range steps {
-		if h == 0 {
-			break
-		}
 		// Runge and Kutta's classical step for v; the way by Simpson's rule with the
 		// speed in the middle of the step.
 		v := j.Speed
