@@ -59,8 +59,8 @@ func (r Rules) Validate() error {
 	return nil
 }
 
-// band returns the half-width of the EWMA's limits, those that hold in the long run.
-func (r Rules) band() float64 { return r.Limit * math.Sqrt(r.Weight/(2-r.Weight)) }
+// Band returns the half-width of the EWMA's limits, those that hold in the long run.
+func (r Rules) Band() float64 { return r.Limit * math.Sqrt(r.Weight/(2-r.Weight)) }
 
 // places is the number of places of the quadrature behind a run length.
 const places = 61
@@ -75,7 +75,7 @@ func (r Rules) EWMARunLength(shift float64) (float64, error) {
 	if err := r.checked(shift); err != nil {
 		return 0, err
 	}
-	lambda, h := r.Weight, r.band()
+	lambda, h := r.Weight, r.Band()
 	x, w := make([]float64, places), make([]float64, places)
 	quad.Legendre{}.FixedLocations(x, w, -h, h)
 	kernel := func(to, from float64) float64 {

@@ -106,7 +106,7 @@ func control(values []float64, prior KnownSD, rules Rules, freezeAt int) (*Chart
 			up, down = max(0, up+p.Q-rules.Reference), max(0, down-p.Q-rules.Reference)
 			p.EWMA, p.Up, p.Down = ewma, up, down
 			p.Signals = rules.signals(p)
-			ewma = max(-rules.band(), min(rules.band(), ewma))
+			ewma = max(-rules.Band(), min(rules.Band(), ewma))
 			up, down = min(up, rules.Decision), min(down, rules.Decision)
 		}
 		c.Points = append(c.Points, p)
@@ -154,7 +154,7 @@ func (c *Chart) standardNormal(x float64) float64 {
 
 func (r Rules) signals(p ChartPoint) []Signal {
 	var out []Signal
-	if math.Abs(p.EWMA) > r.band() {
+	if math.Abs(p.EWMA) > r.Band() {
 		out = append(out, SignalEWMA)
 	}
 	if p.Up > r.Decision || p.Down > r.Decision {

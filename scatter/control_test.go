@@ -286,7 +286,7 @@ func startedAlarm(t *testing.T, values []float64, learned int, rules Rules) bool
 	}
 	z := 0.0
 	for _, p := range c.Points[learned:] {
-		if z = (1-rules.Weight)*z + rules.Weight*p.Q; math.Abs(z) > rules.band() {
+		if z = (1-rules.Weight)*z + rules.Weight*p.Q; math.Abs(z) > rules.Band() {
 			return true
 		}
 	}
