@@ -232,7 +232,7 @@ func parseInfo(data []byte) (fields []Field, octets string, err error) {
 			return nil, "", bagError(infoName, "has a line that is no field: %.80q", line)
 		}
 		data = rest
-		if label == oxum {
+		if label == oxum && value != "" {
 			octets = value
 			continue
 		}

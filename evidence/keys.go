@@ -127,6 +127,9 @@ func (k PublicKey) Verify(message []byte, signature string) (comment string, err
 	if !reader.Verify(key, []byte(signature)) {
 		return "", ErrSignature
 	}
+	if err := oneLine("comment of a signature", s.TrustedComment, longestComment); err != nil {
+		return "", fmt.Errorf("%w: %w", ErrSignature, err)
+	}
 	return s.TrustedComment, nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"crypto/sha512"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -123,14 +124,14 @@ func parseManifest(algorithm int, data []byte) (map[string][]byte, error) {
 // failed. The findings stand in the order of the files' names within each step.
 func (b *Bag) Check() Findings {
 	c := bagCheck{bag: b, said: map[string]bool{}}
-	right, err := b.finished()
-	if err != nil {
-		c.found.add(Failed, "bag", "", "%v", err)
-		return c.found
-	}
 	for i, a := range algorithms {
 		c.manifest(i, payloadManifest(a.name), true)
 		c.manifest(i, tagManifest(a.name), false)
+	}
+	right, err := b.finished()
+	if err != nil {
+		c.broken(err)
+		return c.found
 	}
 	for _, name := range sortedNames(b.files) {
 		if _, known := right[name]; !known {
@@ -165,6 +166,16 @@ func (c *bagCheck) fail(name, format string, values ...any) {
 		c.said[name] = true
 		c.found.add(Failed, "bag", name, format, values...)
 	}
+}
+
+// broken notes why a bag has no right form.
+func (c *bagCheck) broken(err error) {
+	var bad *BagError
+	if errors.As(err, &bad) {
+		c.fail(bad.Where, "it %s", bad.What)
+		return
+	}
+	c.fail("", "%v", err)
 }
 
 // manifest compares one manifest with the files that it has to list.
