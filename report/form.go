@@ -25,9 +25,12 @@ type formRow struct {
 	Cells []string
 }
 
-// together keeps what follows on one page of paper where it fits there. A screen
-// takes no notice.
-type together struct{ Height float64 }
+// together keeps what follows, up to the one with End set, on one page where it fits
+// there; Height is what it takes on paper.
+type together struct {
+	Height float64
+	End    bool
+}
 
 func (form) isBlock()     {}
 func (together) isBlock() {}
@@ -155,6 +158,9 @@ func (p *paper) box(x, width, height float64, shaded bool) {
 
 // together turns the page where what follows does not fit below but fits on a page.
 func (p *paper) together(height float64) {
+	if height == 0 {
+		return
+	}
 	if left := p.bottom - p.y - p.pendingGap; height > left && height <= p.bottom-p.top {
 		p.turn()
 	}

@@ -122,7 +122,7 @@ func pageBlockOf(b block) (pageBlock, error) {
 	case form:
 		return formView(b), nil
 	case together:
-		return pageBlock{}, nil
+		return pageBlock{Kind: map[bool]string{false: "together", true: "apart"}[b.End]}, nil
 	}
 	panic("report: a kind of block that the page does not know")
 }

@@ -146,9 +146,9 @@ func tyreWords(t PlanTyre, units quantity.System) string {
 func minutesWords(minutes float64) string {
 	whole := int(math.Round(minutes))
 	if whole < 60 {
-		return strconv.Itoa(whole) + " min"
+		return strconv.Itoa(whole) + "\u00a0min"
 	}
-	return strconv.Itoa(whole/60) + " h " + twoDigits(whole%60)
+	return strconv.Itoa(whole/60) + "\u00a0h\u00a0" + twoDigits(whole%60)
 }
 
 func twoDigits(n int) string {

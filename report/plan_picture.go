@@ -17,14 +17,14 @@ type curveOf struct {
 }
 
 // curves picks what the picture shows: the chosen or recommended design, and beside it
-// the nearest in the list that takes less time and the nearest that takes more.
+// the nearest of another order that takes less time and the nearest that takes more.
 func (p *Plan) curves() []curveOf {
 	middle := p.chosen()
 	var shorter, longer *compare.PlannedDesign
 	for i := range p.Designs {
 		d := &p.Designs[i]
 		switch {
-		case withheldWords(d) != "" || middle != nil && d.Order == middle.Order && d.OneSetup == middle.OneSetup && d.Pulls == middle.Pulls:
+		case withheldWords(d) != "" || middle != nil && d.Order == middle.Order:
 		case middle == nil || d.Minutes < middle.Minutes:
 			shorter = d
 		case longer == nil:
@@ -85,7 +85,7 @@ func (p *Plan) chanceChart(l look) draw.Picture {
 	for _, c := range curves {
 		gains, chances := make([]float64, chancePlaces+1), make([]float64, chancePlaces+1)
 		for k := range gains {
-			gains[k] = 100 * most * float64(k) / chancePlaces
+			gains[k] = 100 * most * max(float64(k), 1e-6) / chancePlaces
 			chances[k] = 100 * c.design.Chance(gains[k]/100)
 		}
 		f.line(gains, chances, c.width, c.dash, c.paint)

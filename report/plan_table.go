@@ -76,7 +76,7 @@ const partCaption = "Where the standard error of the gain comes from, in per cen
 func (p *Plan) designsTable() table {
 	t := table{
 		Caption: designCaption,
-		Heads:   []string{"No.", "Order", "Setups", "Pulls a block", "Pulls", "Time", "Chance", "Detectable", "Half width, %", ""},
+		Heads:   []string{"No.", "Order", "Setups", "Pulls a block", "Pulls", "Time", "Chance", "Detectable", "Half width, %", "Choice"},
 		Numeric: []bool{false, false, false, true, true, true, true, true, true, false},
 	}
 	for _, r := range p.designRows() {

@@ -3,6 +3,7 @@ package report
 import (
 	"bufio"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -23,22 +24,22 @@ func (p *Plan) Text(w io.Writer, o TextOptions) error {
 	t.words("", p.tyreLine(o.Units))
 	t.section("Designs")
 	rows := p.designRows()
-	cells := [][]string{{"no.", "order", "setups", "pulls", "all", "time", "chance", "detectable", "± %", ""}}
+	cells := [][]string{{"", "no.", "order", "setups", "pulls", "all", "time", "chance", "detectable", "± %"}}
 	for _, r := range rows {
-		cells = append(cells, []string{r.Number, r.Order, r.Setups, r.Pulls, r.All, r.Time, r.Chance, r.Detectable, r.Half, markWord(r.Mark)})
+		cells = append(cells, []string{markSign(r.Mark), r.Number, r.Order, r.Setups, r.Pulls, r.All, r.Time, r.Chance, r.Detectable, r.Half})
 	}
-	t.columns(cells, ".....>>>>.")
-	t.words("", "setups: strapped down anew for every block, or one for all; pulls: in each block; chance: of showing "+
+	t.columns(cells, ".>..>>>>>>")
+	t.words("", markLegend(rows)+"setups: strapped down anew for every block, or one for all; pulls: in each block; chance: of showing "+
 		plain(100*p.Campaign.Objective.SmallestGain)+" %; detectable: shown with a chance of "+chanceWords(p.Wanted)+"; ±: half of the interval to be expected.")
 	t.section("Where the standard error comes from, %")
-	cells = [][]string{{"no.", "order", "setups", "pulls", "whole"}}
+	cells = [][]string{{"no.", "order", "setups", "whole"}}
 	for _, part := range partNames {
 		cells[0] = append(cells[0], part.name)
 	}
 	for _, r := range rows {
-		cells = append(cells, append([]string{r.Number, r.Order, r.Setups, r.Pulls, r.SE}, r.Parts...))
+		cells = append(cells, append([]string{r.Number, r.Order, r.Setups, r.SE}, r.Parts...))
 	}
-	t.columns(cells, "....>>>>>>")
+	t.columns(cells, ">..>>>>>>")
 	t.line("")
 	t.words("", p.adviceLine())
 	if p.Chosen != nil {
@@ -52,11 +53,20 @@ func (p *Plan) Text(w io.Writer, o TextOptions) error {
 	return buffered.Flush()
 }
 
-func markWord(mark string) string {
-	if mark == "" {
-		return ""
+// markSign is the second code of a marked row.
+func markSign(mark string) string {
+	return map[string]string{"recommended": "*", "chosen": ">"}[mark]
+}
+
+// markLegend explains the signs that the rows have.
+func markLegend(rows []designRow) string {
+	s := ""
+	for _, mark := range []string{"recommended", "chosen"} {
+		if slices.ContainsFunc(rows, func(r designRow) bool { return r.Mark == mark }) {
+			s += markSign(mark) + ": " + mark + "; "
+		}
 	}
-	return "<- " + mark
+	return s
 }
 
 // columns writes rows of cells under each other; a ">" in align sets a column flush

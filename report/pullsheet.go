@@ -114,7 +114,7 @@ func (s *PullSheet) blocks(units quantity.System) []block {
 // facts says what the campaign asks, of what, on what.
 func (s *PullSheet) facts(units quantity.System) table {
 	c, plan := &s.Campaign, s.Campaign.Plan
-	t := table{Heads: []string{"What", ""}, Numeric: []bool{false, false}}
+	t := table{Heads: []string{"What", "Value"}, Numeric: []bool{false, false}}
 	add := func(name, value string) {
 		if value != "" {
 			t.Rows = append(t.Rows, []string{name, value})

@@ -21,11 +21,11 @@ func (s *PullSheet) oneBlock(i int, units quantity.System) []block {
 	for _, f := range forms {
 		height += formHeight(f, onPaper.width) + 9
 	}
-	out := []block{together{height}, heading{Level: 2, Words: head, ID: "block-" + strconv.Itoa(i+1)}, bullets{Items: items}}
+	out := []block{together{Height: height}, heading{Level: 2, Words: head, ID: "block-" + strconv.Itoa(i+1)}, bullets{Items: items}}
 	for _, f := range forms {
 		out = append(out, f)
 	}
-	return out
+	return append(out, together{End: true})
 }
 
 // before says what is done before block i: straps, parts, what stays.
@@ -70,19 +70,18 @@ func (s *PullSheet) parts(i int) []string {
 	}
 	from, _ := s.Campaign.Configuration(blocks[i-1].Configuration)
 	change, keep := differenceOf(from, to)
-	items := []string{"Change: " + orNone(joined("; ", change...)) + "."}
+	var items []string
+	for _, one := range change {
+		items = append(items, "Change "+one+".")
+	}
+	if len(change) == 0 {
+		items = append(items, "The campaign names nothing that differs: ask before a part is changed.")
+	}
 	stay := "Do not touch: "
 	if len(keep) > 0 {
 		stay += joined("; ", keep...) + "; "
 	}
 	return append(items, stay+"tyre, fuel, fan, and all that is not named.")
-}
-
-func orNone(words string) string {
-	if words == "" {
-		return "nothing that the campaign names"
-	}
-	return words
 }
 
 // partList lists the rows of a configuration: "camshaft K-218, serial 0417".
@@ -119,7 +118,7 @@ func differenceOf(from, to campaign.Configuration) (change, keep []string) {
 		case a == "":
 			change = append(change, name+": fit "+b)
 		default:
-			change = append(change, name+": "+a+" off, "+b+" on")
+			change = append(change, name+": from "+a+" to "+b)
 		}
 	}
 	return change, keep
@@ -134,7 +133,7 @@ func rowsByName(c campaign.Configuration) map[string][]string {
 }
 
 // setPointsAForm bounds the set points of one form: more go into another.
-const setPointsAForm = 5
+const setPointsAForm = 4
 
 // pullForms are the boxes of block i, a row a pull; the set points that one form has
 // no room for stand in the next.
@@ -143,15 +142,15 @@ func (s *PullSheet) pullForms(i int, units quantity.System) []form {
 	points := s.Campaign.Procedure
 	for first := true; first || len(points) > 0; first = false {
 		n := min(len(points), setPointsAForm)
-		f := form{Columns: []formColumn{{Name: "Pull", Share: 1}, {Name: "Time", Share: 1.15}}}
+		f := form{Columns: []formColumn{{Name: "Pull", Share: 1.2}, {Name: "Time", Share: 1.15}}}
 		for _, point := range points[:n] {
 			name, unit, target := setPointParts(point, units)
-			f.Columns = append(f.Columns, formColumn{Name: name + labelled(", ", unit), Hint: target, Share: 1.5})
+			f.Columns = append(f.Columns, formColumn{Name: name + labelled(", ", unit), Hint: target, Share: 1.6})
 		}
 		points = points[n:]
 		if first {
 			f.Columns = append(f.Columns, weatherColumns(units)...)
-			f.Columns = append(f.Columns, formColumn{Name: "Log, remarks", Hint: "reason where not used", Share: 3})
+			f.Columns = append(f.Columns, formColumn{Name: "Log, remarks", Hint: "reason where not used", Share: 2.9})
 		} else {
 			f.Caption = "The same pulls, further set points."
 		}
@@ -164,13 +163,16 @@ func (s *PullSheet) pullForms(i int, units quantity.System) []form {
 // weatherColumns are for who reads the air by hand.
 func weatherColumns(units quantity.System) []formColumn {
 	return []formColumn{
-		{Name: "Air pressure, " + units.Unit(quantity.Pressure).Name, Hint: "station", Share: 1.4},
-		{Name: "Air, " + units.Unit(quantity.Temperature).Name, Hint: "intake", Share: 1.1},
-		{Name: "Humidity, %", Share: 1.25},
+		{Name: "Air pressure, " + units.Unit(quantity.Pressure).Name, Hint: "station", Share: 1.6},
+		{Name: "Air, " + units.Unit(quantity.Temperature).Name, Hint: "intake", Share: 1.2},
+		{Name: "Humidity, %", Share: 1.5},
 	}
 }
 
-// pullRows has a row for every settling pull and every pull that counts.
+// warmUpRows is how many rows the first block has for warm-up pulls.
+const warmUpRows = 2
+
+// pullRows has a row for every warm-up or settling pull and every pull that counts.
 func (s *PullSheet) pullRows(i, columns int) []formRow {
 	plan := s.Campaign.Plan
 	row := func(name string, apart bool) formRow {
@@ -179,6 +181,11 @@ func (s *PullSheet) pullRows(i, columns int) []formRow {
 		return formRow{Apart: apart, Cells: cells}
 	}
 	var rows []formRow
+	if i == 0 {
+		for range warmUpRows {
+			rows = append(rows, row("warm", true))
+		}
+	}
 	if s.settles(i) {
 		for range plan.SettlingPulls {
 			rows = append(rows, row("settle", true))

@@ -260,7 +260,11 @@ func setPointParts(s campaign.SetPoint, units quantity.System) (name, unitName, 
 		shown = units.TyrePressure()
 	}
 	value, tolerance := shown.From(unit.SI(s.Target)), shown.FromDifference(unit.SIDifference(s.Tolerance))
-	return words(s.Channel()), shown.Name, shortNumber(value) + " ± " + shortNumber(tolerance)
+	if shown.Scale == unit.Scale || tolerance == 0 { // as the person wrote it
+		return words(s.Channel()), shown.Name, shortNumber(value) + " ± " + shortNumber(tolerance)
+	}
+	places := max(0, 1-int(math.Floor(math.Log10(tolerance))))
+	return words(s.Channel()), shown.Name, fixed(value, places) + " ± " + fixed(tolerance, places)
 }
 
 func primaryMetric(p campaign.Primary) compare.Metric {

@@ -199,8 +199,8 @@ func planTyre(c *campaign.Campaign, topRPM float64) (report.PlanTyre, error) {
 	}
 	if t.Speed > limit {
 		kmh := quantity.SI.Unit(quantity.Speed)
-		return t, fmt.Errorf("at %.0f rpm the drum surface runs %.0f %s, and a tyre of speed symbol %s may run %.0f: nothing was planned.\n  Choose a lower gear, a riding band that ends below %.0f rpm, or a tyre with a higher rating",
-			t.TopRPM, kmh.From(t.Speed), kmh.Name, t.Symbol, kmh.From(limit), t.MostRPM)
+		return t, fmt.Errorf("at %.0f rpm the drum surface runs %.0f %s, and a tyre of speed symbol %s may run %.0f %s: nothing was planned.\n  Choose a lower gear, pulls that end below %.0f rpm, or a tyre with a higher rating",
+			t.TopRPM, kmh.From(t.Speed), kmh.Name, t.Symbol, kmh.From(limit), kmh.Name, math.Floor(t.MostRPM))
 	}
 	return t, nil
 }

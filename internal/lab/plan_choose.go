@@ -59,6 +59,9 @@ func (p *Planning) Choose(ch PlanChoice) error {
 	if problems := p.Campaign.DraftProblems(); len(problems) > 0 {
 		return problems[0]
 	}
+	if more := p.Campaign.Plan.MinutesOnRig - math.Round(d.Minutes); more > 0 {
+		p.View.Notes = append(p.View.Notes, fmt.Sprintf("A block that repeats the configuration before it is made to look like a change to the rider: that takes %.0f minutes more.", more))
+	}
 	p.View.Campaign, p.View.Chosen = p.Campaign, &d
 	return nil
 }
@@ -121,7 +124,8 @@ func orElse(n, other int) int {
 	return other
 }
 
-// plan writes a design down as the plan of the campaign.
+// plan writes a design down as the plan of the campaign, what it promises rounded to
+// the side of less.
 func (p *Planning) plan(d compare.PlannedDesign, seed uint64, blind bool) *campaign.Plan {
 	ids := make([]string, 0, len(p.Campaign.Configurations))
 	baseline, _ := p.Campaign.Baseline()
@@ -131,14 +135,14 @@ func (p *Planning) plan(d compare.PlannedDesign, seed uint64, blind bool) *campa
 	}
 	a := p.query.Assumed
 	plan := &campaign.Plan{
-		Seed: seed, Blind: blind, Power: d.Chance(p.Campaign.Objective.SmallestGain), MinutesOnRig: math.Round(d.Minutes), SettlingPulls: p.query.Rig.SettlingPulls,
+		Seed: seed, Blind: blind, Power: math.Floor(1000*d.Chance(p.Campaign.Objective.SmallestGain)) / 1000, MinutesOnRig: math.Round(d.Minutes), SettlingPulls: p.query.Rig.SettlingPulls,
 		Assumed: campaign.Assumptions{
 			SetupSD: a.Setup.SD, SetupDF: a.Setup.DF, BlockSD: a.Block.SD, BlockDF: a.Block.DF, PullSD: a.Pull.SD, PullDF: a.Pull.DF,
 			DriftPerHour: a.DriftPerHour,
 		},
 	}
 	if detectable := d.Detectable(p.View.Wanted); !math.IsNaN(detectable) && detectable < 1 {
-		plan.Detectable = detectable
+		plan.Detectable = math.Ceil(1e4*detectable) / 1e4
 	}
 	for i, b := range d.Plan.Blocks {
 		plan.Blocks = append(plan.Blocks, campaign.PlannedBlock{Configuration: ids[b.Configuration], Setup: "s" + strconv.Itoa(b.Setup+1), Pulls: b.Pulls})
