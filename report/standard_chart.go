@@ -28,7 +28,7 @@ func (s *CheckStandard) chart(l look) draw.Picture {
 	level.add(-0.5, 0.5)
 	ewma, sums := s.Rules.Limit*1.4, s.Rules.Decision*1.3
 	for _, c := range s.Checks {
-		level.add(1.1 * s.away(c))
+		level.add(1.15 * s.away(c))
 		ewma = maxOf(ewma, 1.1*math.Abs(c.EWMA))
 		sums = maxOf(sums, 1.1*c.Up, 1.1*c.Down)
 	}

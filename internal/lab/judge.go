@@ -91,7 +91,14 @@ func (w *Workspace) lend(ctx context.Context, c *campaign.Campaign, asOf time.Ti
 		return o, nil
 	}
 	list, err := w.store.Calibrations(ctx, c.Dyno.ID)
+	if err != nil {
+		return o, err
+	}
 	o.Calibrations = inherited(list)
+	check, said, err := w.standardCheck(ctx, c.Dyno.ID, firstStart(c))
+	if said {
+		o.Checks = append(o.Checks, check)
+	}
 	return o, err
 }
 
