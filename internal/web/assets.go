@@ -14,7 +14,8 @@ import (
 	"fairpull/report"
 )
 
-//go:embed base overview campaign signin problem script/app.js
+//go:embed base overview campaign signin problem
+//go:embed script/app.js script/charts.css script/vendor/uplot/uPlot.min.css
 var content embed.FS
 
 // assets are the files that pages fetch. Each has its content's digest in its
@@ -25,7 +26,7 @@ type assets struct {
 }
 
 // styleSheets are joined to app.css in this order.
-var styleSheets = []string{"base/base.css", "overview/page.css", "campaign/page.css"}
+var styleSheets = []string{"base/base.css", "script/vendor/uplot/uPlot.min.css", "script/charts.css", "overview/page.css", "campaign/page.css"}
 
 func loadAssets() (*assets, error) {
 	a := &assets{names: map[string]string{}, files: map[string][]byte{}}

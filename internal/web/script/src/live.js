@@ -1,0 +1,105 @@
+// A page that follows a campaign, or the whole workspace, shows its newest state
+// without being loaded again: the server says what changed, and the page's main
+// part is fetched and put in the place of the old one.
+
+export function follow(afterSwap) {
+  const wanted = document.body.dataset.live;
+  if (!wanted || !window.EventSource) return;
+  const stream = new EventSource("/events?after=" + encodeURIComponent(document.body.dataset.changed || ""));
+  let timer = 0;
+  let busy = false;
+  let again = false;
+  stream.addEventListener("change", (event) => {
+    if (!concerns(event.data.trim(), wanted)) return;
+    window.clearTimeout(timer);
+    timer = window.setTimeout(renew, 60); // several changes at once are one
+  });
+  window.addEventListener("pagehide", () => stream.close());
+  window.addEventListener("pageshow", (event) => {
+    if (event.persisted) window.location.reload();
+  });
+
+  async function renew() {
+    if (busy) {
+      again = true;
+      return;
+    }
+    busy = true;
+    try {
+      if (filledIn(document.querySelector("main"))) {
+        offer();
+      } else {
+        await swap(afterSwap);
+      }
+    } catch (problem) {
+      say("This page could not be brought up to date: " + problem.message);
+    } finally {
+      busy = false;
+      if (again) {
+        again = false;
+        renew();
+      }
+    }
+  }
+
+  // What a person has typed is not thrown away: they choose when.
+  function offer() {
+    const place = document.getElementById("live");
+    place.textContent = "There is something new. ";
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = "Show it";
+    button.addEventListener("click", () => swap(afterSwap).catch((problem) => say(problem.message)));
+    place.append(button);
+  }
+}
+
+// concerns says whether a change ("campaign twin") is what the page follows.
+function concerns(changed, wanted) {
+  return wanted === "*" || changed === "*" || changed === wanted;
+}
+
+async function swap(afterSwap) {
+  const answer = await fetch(window.location.href, { headers: { Accept: "text/html" }, cache: "no-cache" });
+  if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
+    window.location.reload();
+    return;
+  }
+  if (!answer.ok) throw new Error("the server answers " + answer.status);
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const next = fresh.querySelector("main");
+  const main = document.querySelector("main");
+  if (!next || !main) throw new Error("the answer is no page");
+  const open = [...main.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+  const focused = document.activeElement && main.contains(document.activeElement) ? document.activeElement.id : "";
+  for (const plot of main.querySelectorAll(".plot")) plot.dispatchEvent(new Event("leave"));
+  const adopted = document.adoptNode(next);
+  for (const notice of adopted.querySelectorAll(".notice")) notice.remove();
+  main.replaceWith(adopted);
+  for (const summary of adopted.querySelectorAll("details > summary")) {
+    if (open.includes(summary.textContent)) summary.parentElement.open = true;
+  }
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  document.title = fresh.title;
+  document.body.dataset.changed = fresh.body.dataset.changed || "";
+  say("Brought up to date at " + new Date().toLocaleTimeString() + ".");
+  afterSwap();
+}
+
+// filledIn says whether a person has begun to fill in a form.
+function filledIn(main) {
+  for (const field of main.querySelectorAll("form input, form textarea, form select")) {
+    if (field.type === "hidden" || field.type === "submit") continue;
+    if (field.type === "checkbox" || field.type === "radio") {
+      if (field.checked !== field.defaultChecked) return true;
+    } else if (field.tagName === "SELECT") {
+      const set = [...field.options].findIndex((o) => o.defaultSelected);
+      if (field.selectedIndex !== Math.max(set, 0)) return true;
+    } else if (field.value !== field.defaultValue) return true;
+  }
+  return false;
+}
+
+function say(text) {
+  document.getElementById("live").textContent = text;
+}

@@ -1,0 +1,7 @@
+// What a page gets on top of its own content where script runs: charts to read
+// with a crosshair, and news as they come.
+import { drawCharts } from "./charts.js";
+import { follow } from "./live.js";
+
+drawCharts(document);
+follow(() => drawCharts(document));
