@@ -127,13 +127,13 @@ func (l *ScatterLevel) alike() string {
 	}
 	switch {
 	case math.IsNaN(l.PriorDF):
-		s += "; below six campaigns no more than 30 are lent"
+		s += "; too few to tell how alike they are, so that 30 degrees of freedom stand for their spread"
 	case math.IsInf(l.PriorDF, 1):
 		s += "; they differ by no more than chance makes them"
 	default:
-		s += "; beyond chance they spread as a prior of " + degrees(l.PriorDF) + " degrees of freedom does, and no more are lent"
+		s += "; beyond chance they spread as a prior of " + degrees(l.PriorDF) + " degrees of freedom does"
 	}
-	return s + ": a verdict is lent " + degrees(l.Quoted) + "."
+	return s + ". A verdict is lent " + degrees(l.Quoted) + "."
 }
 
 // trend says whether the scatter grows or falls.

@@ -30,12 +30,14 @@ a word that begins so; all of the words have to be found.`,
 		Example: `  fairpull campaigns
   fairpull campaigns intake cam
   fairpull campaigns --state open --json
+  fairpull campaigns --verdict "gain shown"
   fairpull campaigns --workspace our-lab`,
 	}
 	var q lab.CampaignQuery
 	cmd.Flags().StringVar(&q.Vehicle, "vehicle", "", "only of this vehicle, by its id")
 	cmd.Flags().StringVar(&q.Dyno, "dyno", "", "only on this dyno, by its id")
 	state := cmd.Flags().String("state", "", "only in this state: open, closed or withdrawn")
+	cmd.Flags().StringVar(&q.Verdict, "verdict", "", "only those whose latest result says so of a candidate: "+strings.Join(lab.Verdicts, ", "))
 	cmd.Flags().IntVar(&q.Limit, "limit", 50, "rows of a page, at most 1000")
 	cmd.Flags().StringVar(&q.After, "after", "", "go on where a page ended, as it said")
 	asJSON := cmd.Flags().Bool("json", false, "write the fairpull.campaigns/1 object")
@@ -45,6 +47,8 @@ a word that begins so; all of the words have to be found.`,
 		switch {
 		case q.State != "" && !slices.Contains(lab.CampaignStates, q.State):
 			return &usageError{fmt.Errorf("there is no state %q: a campaign is open, closed or withdrawn", *state), "fairpull campaigns --state open"}
+		case q.Verdict != "" && !slices.Contains(lab.Verdicts, q.Verdict):
+			return &usageError{fmt.Errorf("there is no verdict %q: a verdict is %s", q.Verdict, strings.Join(lab.Verdicts, ", ")), `fairpull campaigns --verdict "gain shown"`}
 		case q.Limit < 1 || q.Limit > maxCampaignRows:
 			return &usageError{fmt.Errorf("a page has 1 to %d rows", maxCampaignRows), try}
 		case len(args) > 0 && strings.TrimSpace(q.Text) == "":
@@ -70,13 +74,13 @@ func writeCampaigns(out io.Writer, page lab.CampaignPage, place string) error {
 		return err
 	}
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "campaign\tfirst pull\tpulls\tvehicle\tdyno\tstate\ttitle")
+	fmt.Fprintln(table, "campaign\tfirst pull\tpulls\tvehicle\tdyno\tstate\tverdict\ttitle")
 	for _, c := range page.Campaigns {
 		first := "–"
 		if !c.Started.IsZero() {
 			first = c.Started.Format(time.DateOnly)
 		}
-		fmt.Fprintf(table, "%s\t%s\t%d\t%s\t%s\t%s\t%s\n", c.ID, first, c.Pulls, dash(c.Vehicle), dash(c.Dyno), c.State, oneLine(c.Title))
+		fmt.Fprintf(table, "%s\t%s\t%d\t%s\t%s\t%s\t%s\t%s\n", c.ID, first, c.Pulls, dash(c.Vehicle), dash(c.Dyno), c.State, verdictCell(c), oneLine(c.Title))
 	}
 	if err := table.Flush(); err != nil {
 		return err
@@ -86,6 +90,15 @@ func writeCampaigns(out io.Writer, page lab.CampaignPage, place string) error {
 		return err
 	}
 	return nil
+}
+
+// verdictCell is the verdict of the latest result, with a mark where the campaign
+// has changed since.
+func verdictCell(c lab.CampaignSummary) string {
+	if c.Verdict != "" && !c.Current {
+		return c.Verdict + " (older data)"
+	}
+	return dash(c.Verdict)
 }
 
 func dash(text string) string {
@@ -112,6 +125,11 @@ type campaignRow struct {
 	Pulls     int        `json:"pulls"`
 	Version   int64      `json:"version"`
 	Data      string     `json:"data"` // the data digest of that version
+
+	// The verdicts of the latest result, none without a result, and whether it rests
+	// on that data.
+	Verdicts []string `json:"verdicts"`
+	Current  bool     `json:"verdicts_current"`
 }
 
 // writeCampaignsJSON writes a page as one object; next is null on the last.
@@ -122,7 +140,10 @@ func writeCampaignsJSON(out io.Writer, page lab.CampaignPage) error {
 		Next      *string       `json:"next"`
 	}{Format: campaignsFormat, Campaigns: []campaignRow{}}
 	for _, c := range page.Campaigns {
-		row := campaignRow{ID: c.ID, Title: c.Title, Vehicle: c.Vehicle, Dyno: c.Dyno, State: string(c.State), Pulls: c.Pulls, Version: c.Version, Data: c.Digest.String()}
+		row := campaignRow{ID: c.ID, Title: c.Title, Vehicle: c.Vehicle, Dyno: c.Dyno, State: string(c.State), Pulls: c.Pulls, Version: c.Version, Data: c.Digest.String(), Verdicts: []string{}, Current: c.Current}
+		if c.Verdict != "" {
+			row.Verdicts = strings.Split(c.Verdict, "; ")
+		}
 		if !c.Started.IsZero() {
 			row.FirstPull, row.LastPull = &c.Started, &c.Ended
 		}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sync"
 
+	"fairpull/compare"
 	"fairpull/internal/store"
 	"fairpull/report"
 )
@@ -79,4 +80,9 @@ func (w *Workspace) judgeLine(ctx context.Context, c CampaignSummary, o JudgeOpt
 		line.Answers = append(line.Answers, report.JudgedAnswer{Candidate: c.Candidate, Verdict: string(c.Verdict), Gain: f.Gain, Lo: f.Lo, Hi: f.Hi})
 	}
 	return line
+}
+
+// Verdicts are the four answers that a judgement can have.
+var Verdicts = []string{
+	string(compare.GainShown), string(compare.LossShown), string(compare.NoDifference), string(compare.NotEnoughEvidence),
 }
