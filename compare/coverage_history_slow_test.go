@@ -4,7 +4,11 @@ package compare
 
 import (
 	"fmt"
+	"math"
+	"math/rand/v2"
 	"testing"
+
+	"fairpull/scatter"
 )
 
 // pooledScenarios are campaigns judged with the pool of 3, 6 and 12 earlier ones:
@@ -69,4 +73,68 @@ func TestCoverageOfPooledHistorySlow(t *testing.T) {
 			s.hold(t, safe, got)
 		}
 	}
+}
+
+// TestCoverageOfQuotedDF prints, for one number that setups alone make, how often the
+// 95 % interval from a pool holds with the degrees of freedom that the pool quotes, and
+// with the plain minimum of all degrees of freedom and those of the prior (thirty
+// below six campaigns). From three campaigns on the quoted ones must hold 94 % within
+// two binomial standard errors.
+func TestCoverageOfQuotedDF(t *testing.T) {
+	const labs = 20_000
+	fmt.Printf("\n### Degrees of freedom quoted for a pool: one number, setups alone\n\n| spread of SDs %% | campaigns | df each | quoted: holds %%, half-width | plain minimum: holds %%, half-width |\n|---|---|---|---|---|\n")
+	rng := rand.New(rand.NewPCG(7, 0x51))
+	for _, spread := range []float64{0, spreadOfSDs} {
+		for _, n := range []int{1, 3, 6, 12, 24} {
+			for _, df := range [][]int{{1}, {1, 3, 3, 1}, {5}} {
+				var held [2]int
+				var widths [2][]float64
+				for range labs {
+					level := poolOfOneNumber(rng, n, df, spread)
+					limit := level.PriorDF
+					if n < 6 {
+						limit = 30
+					}
+					y := math.Abs(rng.NormFloat64()) * math.Exp(spread*rng.NormFloat64())
+					sd := level.RowSD[0]
+					if !math.IsNaN(level.PriorDF) {
+						sd = level.PriorSD[0]
+					}
+					for i, d := range []float64{level.QuotedDF, min(level.DF, limit)} {
+						half := sd * tQuantile(0.975, d)
+						widths[i] = append(widths[i], half)
+						if y <= half {
+							held[i]++
+						}
+					}
+				}
+				share := [2]float64{100 * float64(held[0]) / labs, 100 * float64(held[1]) / labs}
+				fmt.Printf("| %.0f | %d | %v | %.1f, %.2f | %.1f, %.2f |\n", 100*math.Sqrt(math.Expm1(spread*spread)), n, df,
+					share[0], median(widths[0]), share[1], median(widths[1]))
+				if low := 94 - binomial(94, labs)/2; n >= 3 && !(share[0] >= low) {
+					t.Errorf("spread %v, %d campaigns of %v df: %.1f %%", spread, n, df, share[0])
+				}
+			}
+		}
+	}
+}
+
+// poolOfOneNumber returns the setup level of n campaigns whose SDs are about one.
+func poolOfOneNumber(rng *rand.Rand, n int, df []int, spread float64) scatter.PooledLevel {
+	studies := make([]scatter.Study, n)
+	for i := range studies {
+		nu := df[i%len(df)]
+		sd := math.Exp(spread * rng.NormFloat64())
+		l := scatter.Level{DF: float64(nu), Pulls: 1}
+		for range nu {
+			z := sd * rng.NormFloat64()
+			l.Residuals = append(l.Residuals, []float64{z, z, z, z, z})
+		}
+		studies[i] = scatter.Study{SpeedRPM: []float64{2000, 3000}, Setup: l}
+	}
+	p, err := scatter.Pool(studies, nil)
+	if err != nil {
+		panic(err)
+	}
+	return p.Setup
 }
