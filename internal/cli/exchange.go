@@ -49,6 +49,9 @@ and a reason it becomes the campaign's new version, and the old one stays.`,
 			default:
 				fmt.Fprintf(out, "Took %s into %s, %d pulls.\n", r.Campaign, w.Place(), r.Pulls)
 			}
+			if r.Attached > 0 {
+				fmt.Fprintf(out, "Documents attached: %d.\n", r.Attached)
+			}
 			return nil
 		})
 	}

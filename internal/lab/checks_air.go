@@ -79,6 +79,9 @@ func (a *Analysis) checkTemperatureRange() []campaign.Check {
 			k.Pulls = append(k.Pulls, p.Name)
 		}
 	}
+	if math.IsNaN(worst) {
+		return nil // no pull says how warm it was
+	}
 	k.Measured, k.Limit = number(unit.From(worst)), number(unit.From(limit))
 	k.Message = fmt.Sprintf("The intake air stayed within %.0f to %.0f %s.", unit.From(r.Min), unit.From(r.Max), unit.Name)
 	if excess > 0 {
@@ -122,11 +125,14 @@ func (a *Analysis) checkWeatherChange() []campaign.Check {
 	return checks
 }
 
-// unknownAir warns where no correction was applied and nothing says how the air
-// differed. With a correction the air is always known.
+// unknownAir warns where nothing says how the air differed: no correction was
+// applied, or curves came with their correction and nothing but its factor.
 func (a *Analysis) unknownAir() []campaign.Check {
 	if a.Standard.Corrects() {
-		return nil
+		return []campaign.Check{{
+			ID: "weather-change", Status: campaign.Warn, LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},
+			Message: "The air of some pulls is not written down: their curves came corrected, and the factors stated with them are taken as they are. Nobody can look whether they fit the weather.",
+		}}
 	}
 	return []campaign.Check{{
 		ID: "weather-change", Status: campaign.Warn, LimitSource: labLimit, Touches: []string{"band", "peak_torque", "peak_power"},

@@ -25,6 +25,7 @@ type ImportResult struct {
 	Changed    bool // false: the workspace held the same already, and nothing was written
 	Superseded bool // an earlier version was there, and stays beside this one
 	Version    int64
+	Attached   int // documents that were not there
 }
 
 // Import takes the campaign folder at path into the workspace: campaign.toml,
@@ -36,8 +37,11 @@ type ImportResult struct {
 // unless supersede is set: then it becomes a new version, for which by.Why is
 // the reason. The folder must be one that can be analysed, as far as that can be
 // told without reading its logs.
+//
+// The documents that attachments.csv lists come along. They are added: to one that
+// is there already nothing happens, and none is taken away.
 func (w *Workspace) Import(ctx context.Context, path string, by Author, supersede bool) (ImportResult, error) {
-	record, err := readRecord(ctx, path)
+	record, documents, err := readRecord(ctx, path)
 	if err != nil {
 		return ImportResult{}, err
 	}
@@ -57,49 +61,51 @@ func (w *Workspace) Import(ctx context.Context, path string, by Author, supersed
 	if err != nil {
 		return ImportResult{}, err
 	}
+	attached, err := w.attachListed(ctx, documents, by)
 	return ImportResult{
 		Campaign: id, Pulls: len(record.Campaign.Pulls), Changed: change.Changed(),
-		Superseded: change.Action == store.Superseded, Version: change.Version,
-	}, nil
+		Superseded: change.Action == store.Superseded, Version: change.Version, Attached: attached,
+	}, err
 }
 
 // readRecord reads a whole campaign folder.
-func readRecord(ctx context.Context, path string) (store.Record, error) {
+func readRecord(ctx context.Context, path string) (r store.Record, documents []document, err error) {
 	before, err := originals(path)
 	if err != nil {
-		return store.Record{}, err
+		return r, nil, err
 	}
 	folder, err := ingest.OpenDir(path)
 	if err != nil {
-		return store.Record{}, err
+		return r, nil, err
 	}
 	defer folder.Close()
 	after, err := originals(path)
 	if err != nil {
-		return store.Record{}, err
+		return r, nil, err
 	}
 	if !bytes.Equal(before[0], after[0]) || !bytes.Equal(before[1], after[1]) {
-		return store.Record{}, fmt.Errorf("%s was changed while it was read: nothing was written. Do it again", path)
+		return r, nil, fmt.Errorf("%s was changed while it was read: nothing was written. Do it again", path)
 	}
-	r := store.Record{Campaign: folder.Campaign, CampaignFile: after[0], PullsFile: after[1], Logs: map[string][]byte{}}
+	r = store.Record{Campaign: folder.Campaign, CampaignFile: after[0], PullsFile: after[1], Logs: map[string][]byte{}}
 	total := 0
 	for _, p := range folder.Campaign.Pulls {
 		if _, read := r.Logs[p.Log]; read {
 			continue
 		}
 		if err := ctx.Err(); err != nil {
-			return store.Record{}, err
+			return r, nil, err
 		}
 		data, err := folder.Bytes(p.Log)
 		if err != nil {
-			return store.Record{}, err
+			return r, nil, err
 		}
 		if total += len(data); total > maxImportBytes {
-			return store.Record{}, fmt.Errorf("the logs of %s are larger than %d MiB together: nothing was written. Split the campaign", path, maxImportBytes>>20)
+			return r, nil, fmt.Errorf("the logs of %s are larger than %d MiB together: nothing was written. Split the campaign", path, maxImportBytes>>20)
 		}
 		r.Logs[p.Log] = data
 	}
-	return r, nil
+	documents, err = readAttachments(path, folder)
+	return r, documents, err
 }
 
 // originals returns campaign.toml and pulls.csv as they are, of a folder that
@@ -155,7 +161,8 @@ func (e *differentError) Unwrap() error { return e.err }
 // Export writes a version of a campaign, 0 for the latest, as a campaign folder
 // to dir, which must not exist or be empty. Logs come out byte for byte, and so
 // do campaign.toml and pulls.csv where the version has them as they came; else
-// they are written anew with the same meaning. It returns how many pulls it has.
+// they are written anew with the same meaning. Documents attached to the campaign
+// are written below attachments, with their list. It returns how many pulls it has.
 func (w *Workspace) Export(ctx context.Context, id string, version int64, dir string) (pulls int, err error) {
 	record, err := w.store.GetVersion(ctx, id, version)
 	if err != nil {
@@ -179,6 +186,9 @@ func (w *Workspace) Export(ctx context.Context, id string, version int64, dir st
 			}
 		}
 		files[original.name] = original.data
+	}
+	if err := w.exportAttachments(ctx, id, files); err != nil {
+		return 0, err
 	}
 	return len(record.Campaign.Pulls), writeFolder(dir, func(staging string) error { return writeFiles(staging, files) })
 }

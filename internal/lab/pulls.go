@@ -260,7 +260,7 @@ func correct(c *campaign.Campaign, standard correction.Standard, pulls []Pull) e
 }
 
 // errNoWeather says that a correction was asked for and the air is not known.
-var errNoWeather = errors.New("the air is not known: pulls.csv or the log must give station pressure, intake air temperature and humidity (pressure_kpa, temperature_degc, relative_humidity_pct), or the campaign must say standard = \"none\" under [correction]")
+var errNoWeather = errors.New("the air is not known: pulls.csv or the log must give station pressure, intake air temperature and humidity (pressure_kpa, temperature_degc, relative_humidity_pct), or the campaign must say standard = \"none\" under [correction]; for a curve that was corrected by the campaign's standard the column correction_factor will do")
 
 func (p *Pull) correct(standard correction.Standard) error {
 	weather := p.Weather
@@ -274,13 +274,16 @@ func (p *Pull) correct(standard correction.Standard) error {
 	if known {
 		p.Air = &state
 	}
-	if standard.Corrects() {
-		if !known {
-			return errNoWeather
-		}
+	switch {
+	case !standard.Corrects():
+	case known:
 		if p.Factor, err = standard.Factor(state); err != nil {
 			return err
 		}
+	case p.factorStated(standard):
+		p.Factor = p.CorrectionFactor
+	default:
+		return errNoWeather
 	}
 	p.Scale = p.Factor
 	if p.Kind == signal.Reduced {
@@ -290,6 +293,13 @@ func (p *Pull) correct(standard correction.Standard) error {
 	}
 	p.Corrected = scaled(p.Result.Curve, p.Scale)
 	return nil
+}
+
+// factorStated reports whether the pull is a curve that was corrected elsewhere by
+// the campaign's standard, and its factor is stated: the air need not be known.
+func (p *Pull) factorStated(standard correction.Standard) bool {
+	applied, err := correction.ByName(p.CorrectionApplied)
+	return err == nil && p.Kind == signal.Reduced && applied.Name == standard.Name && p.CorrectionFactor > 0
 }
 
 // scaleOfReduced returns the factor that brings a curve reduced elsewhere to the

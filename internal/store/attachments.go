@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"mime"
+	"strings"
 
 	"fairpull/campaign"
 	"fairpull/evidence"
@@ -24,11 +25,13 @@ type Attachment struct {
 	Digest   evidence.Digest // given by the workspace
 }
 
-func (a Attachment) check() error {
+// Check returns nil where the attachment can be kept as far as that can be told
+// without the workspace; else it is [ErrRefused].
+func (a Attachment) Check() error {
 	if err := campaign.CheckName(a.Name); err != nil {
 		return refused("the attachment's name %.80q %v", a.Name, err)
 	}
-	if _, _, err := mime.ParseMediaType(a.Media); err != nil || len(a.Media) > campaign.MaxID {
+	if _, _, err := mime.ParseMediaType(a.Media); err != nil || !strings.Contains(a.Media, "/") || len(a.Media) > campaign.MaxID {
 		return refused("attachment %s: %.80q is not a media type, as in image/jpeg", a.Name, a.Media)
 	}
 	if err := campaign.CheckText(a.Note); err != nil {
@@ -44,7 +47,7 @@ func (a Attachment) check() error {
 // content under the same name there changes nothing. Get the bytes back with
 // [Store.Blob].
 func (s *Store) Attach(ctx context.Context, a Attachment, data []byte, by Author) (Change, error) {
-	if err := a.check(); err != nil {
+	if err := a.Check(); err != nil {
 		return Change{}, err
 	}
 	if err := by.check(false); err != nil {
