@@ -81,7 +81,7 @@ var ErrNoScatter = errors.New("nothing is known of the lab's scatter")
 // Designs works out the designs for the question of a campaign, from the scatter of
 // the lab: the workspace's history of the dyno, the campaign's own [history], or what
 // is entered by judgement. It asks nothing of the clock: all that the workspace knows
-// counts.
+// counts. A nil workspace knows nothing.
 //
 // A plan that would take the tyre past its speed rating is refused.
 func (w *Workspace) Designs(ctx context.Context, source PlanSource, o PlanOptions) (*Planning, error) {
