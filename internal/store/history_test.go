@@ -134,7 +134,7 @@ func TestLeftOutIsKeptByTheEngine(t *testing.T) {
 		}
 		for _, query := range []string{
 			"DELETE FROM left_out", "UPDATE left_out SET since = since + 100", "UPDATE left_out SET until = NULL",
-			"UPDATE results SET verdict = 'loss shown'",
+			"DELETE FROM verdicts", "UPDATE verdicts SET verdict = 'loss shown'",
 		} {
 			if _, err := s.db.Exec(query); err == nil || !strings.Contains(err.Error(), "the workspace keeps this row") {
 				t.Errorf("%s: %v", query, err)

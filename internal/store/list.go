@@ -136,7 +136,7 @@ func (q Query) sql() (query string, args []any, limit int, err error) {
 		and("state = ?", string(q.State))
 	}
 	if q.Verdict != "" {
-		and("result IN (SELECT id FROM results WHERE '; ' || verdict || ';' LIKE '%; ' || ? || ';%')", q.Verdict)
+		and("result IN (SELECT result FROM verdicts WHERE '; ' || verdict || ';' LIKE '%; ' || ? || ';%')", q.Verdict)
 	}
 	if !q.From.IsZero() {
 		and("ended >= ? AND pulls > 0", q.From.UnixMicro())
@@ -148,8 +148,8 @@ func (q Query) sql() (query string, args []any, limit int, err error) {
 		and("id IN (SELECT campaign FROM words WHERE word >= ? AND word < ?)", term, term+string(unicode.MaxRune))
 	}
 	query = `SELECT id, title, vehicle, dyno, state, started, ended, pulls, version, digest, coalesce(result, ''),
-		coalesce((SELECT verdict FROM results r WHERE r.id = result), ''),
-		coalesce((SELECT r.data_digest = campaigns.digest FROM results r WHERE r.id = result), FALSE) FROM campaigns`
+		coalesce((SELECT verdict FROM verdicts v WHERE v.result = campaigns.result), ''),
+		coalesce((SELECT r.data_digest = campaigns.digest FROM results r WHERE r.id = campaigns.result), FALSE) FROM campaigns`
 	if len(where) > 0 {
 		query += " WHERE " + strings.Join(where, " AND ")
 	}

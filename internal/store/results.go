@@ -148,15 +148,19 @@ func (w writing) insertResult(ctx context.Context, id string, r Result) error {
 		scatter = evidence.OfBytes(r.Scatter).String()
 	}
 	_, err := w.ExecContext(ctx, `INSERT INTO results
-		(id, campaign, version, data_digest, program, settings_digest, settings, digest, body, scatter_digest, scatter, change, verdict)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		(id, campaign, version, data_digest, program, settings_digest, settings, digest, body, scatter_digest, scatter, change)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
 		id, r.Campaign, r.Version, r.Data.String(), r.Program, evidence.OfBytes(r.Settings).String(), string(r.Settings),
-		evidence.OfBytes(r.Body).String(), string(r.Body), scatter, string(r.Scatter), w.change.Seq, r.Verdict)
+		evidence.OfBytes(r.Body).String(), string(r.Body), scatter, string(r.Scatter), w.change.Seq)
+	if err != nil || r.Verdict == "" {
+		return err
+	}
+	_, err = w.ExecContext(ctx, `INSERT INTO verdicts (result, verdict) VALUES ($1, $2)`, id, r.Verdict)
 	return err
 }
 
-const resultColumns = `SELECT r.id, r.campaign, r.version, r.data_digest, r.program, r.settings, r.body, r.scatter, r.verdict, r.change, c.at
-	FROM results r JOIN changes c ON c.seq = r.change `
+const resultColumns = `SELECT r.id, r.campaign, r.version, r.data_digest, r.program, r.settings, r.body, r.scatter, coalesce(v.verdict, ''), r.change, c.at
+	FROM results r JOIN changes c ON c.seq = r.change LEFT JOIN verdicts v ON v.result = r.id `
 
 // LatestResult returns the latest result of a campaign with its checks. Where
 // there is none the error is [ErrNotFound]. It rests on today's data where its

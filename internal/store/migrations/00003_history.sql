@@ -1,4 +1,4 @@
--- What the lab's history leaves out, and the verdict of a result for lists.
+-- What the lab's history leaves out, and the verdicts of results for lists.
 -- +goose Up
 
 -- A campaign that is left out of the history, from one change to another. Who
@@ -11,7 +11,11 @@ CREATE TABLE left_out (
 );
 CREATE UNIQUE INDEX left_out_current ON left_out (campaign) WHERE until IS NULL;
 
-ALTER TABLE results ADD COLUMN verdict {{.Text}} NOT NULL DEFAULT '';
+-- The verdicts of a result, as lists show them, apart from its large texts.
+CREATE TABLE verdicts (
+	result  {{.Text}} PRIMARY KEY REFERENCES results (id),
+	verdict {{.Text}} NOT NULL
+);
 
 -- +goose StatementBegin
 CREATE TRIGGER left_out_not_deleted BEFORE DELETE ON left_out FOR EACH ROW {{.Refuse}}
@@ -23,5 +27,8 @@ CREATE TRIGGER left_out_not_changed BEFORE UPDATE OF campaign, since ON left_out
 CREATE TRIGGER left_out_ends_once BEFORE UPDATE OF until ON left_out FOR EACH ROW WHEN (OLD.until IS NOT NULL) {{.Refuse}}
 -- +goose StatementEnd
 -- +goose StatementBegin
-CREATE TRIGGER results_verdict_not_changed BEFORE UPDATE OF verdict ON results FOR EACH ROW {{.Refuse}}
+CREATE TRIGGER verdicts_not_deleted BEFORE DELETE ON verdicts FOR EACH ROW {{.Refuse}}
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER verdicts_not_changed BEFORE UPDATE OF result, verdict ON verdicts FOR EACH ROW {{.Refuse}}
 -- +goose StatementEnd

@@ -1,0 +1,6 @@
+//go:build slow
+
+package lab
+
+// historyCampaigns is how many campaigns BenchmarkHistory has.
+const historyCampaigns = 10_000
