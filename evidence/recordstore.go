@@ -67,7 +67,8 @@ func (m *MemoryRecord) Hashes(_ context.Context, numbers []int64) ([]Digest, err
 }
 
 // FileRecord is a [RecordStore] in one file that only grows. Each leaf stands there
-// as its length (four bytes, big-endian), its bytes and its leaf hash; the hashes
+// as its length (four bytes, big-endian), the same with every bit turned, so that a
+// damaged length is not taken for an interrupted append, its bytes and its leaf hash; the hashes
 // above are computed when the file is opened and kept in memory, 64 bytes a leaf.
 //
 // One process may write to it. Make one with [OpenFileRecord].
@@ -125,19 +126,23 @@ func (r *FileRecord) load() error {
 	return nil
 }
 
+// frameHead is the size of what stands before a leaf.
+const frameHead = 8
+
 // frame returns the first leaf of data, the bytes that it takes up, and whether all
 // of them are there and agree. A size of -1 is a length that no leaf has.
 func frame(data []byte) (leaf []byte, size int, whole bool) {
-	const head, sum = 4, len(Digest{})
+	const head, sum = frameHead, len(Digest{})
 	if len(data) < head {
 		return nil, head, false
 	}
-	n := int(binary.BigEndian.Uint32(data))
+	length := binary.BigEndian.Uint32(data)
+	n := int(length)
 	size = head + n + sum
 	switch {
 	case n == 0 && len(data) <= head+LongestLeaf+sum && allZero(data):
 		return nil, len(data), false // room that an interrupted write reserved
-	case n < 1 || n > LongestLeaf:
+	case n < 1 || n > LongestLeaf || binary.BigEndian.Uint32(data[4:]) != ^length:
 		return nil, -1, false
 	case len(data) < size:
 		return nil, size, false
@@ -165,6 +170,7 @@ func (r *FileRecord) Append(ctx context.Context, n int64, leaf []byte, first int
 	}
 	hash := tlog.RecordHash(leaf)
 	data := binary.BigEndian.AppendUint32(nil, uint32(len(leaf)))
+	data = binary.BigEndian.AppendUint32(data, ^uint32(len(leaf)))
 	data = append(append(data, leaf...), hash[:]...)
 	if _, err := r.file.WriteAt(data, r.end); err != nil {
 		return r.undo(err)
