@@ -66,11 +66,13 @@ type CaptureNext struct {
 // candidate, or of the scatter alone while there is no candidate.
 type SoFar struct {
 	Candidate, Baseline string // empty: no comparison yet
-	PullSD, PullDF      float64
-	Confidence          float64
-	Metric              string // band, peak_torque or peak_power
-	Gain, Lo, Hi        float64
-	Interval            bool
+	// PullSD is from pull to pull within the campaign's own blocks, ln, with its
+	// degrees of freedom.
+	PullSD, PullDF float64
+	Confidence     float64
+	Metric         string // band, peak_torque or peak_power
+	Gain, Lo, Hi   float64
+	Interval       bool
 	// HalfWidth is that of the interval now, HalfWidthAtEnd the one to be expected
 	// when the rest of the plan is measured; ln, NaN where it is not known.
 	HalfWidth, HalfWidthAtEnd float64
@@ -79,11 +81,11 @@ type SoFar struct {
 }
 
 // SoFarOf takes from a comparison what may be said before the campaign is through:
-// no verdict. End is what the rest of the plan is to bring; nil: not known.
+// no verdict; the repeatability is left to the caller. End is what the rest of the plan is to bring; nil: not known.
 func SoFarOf(c *compare.Comparison, end *compare.Expectation) SoFar {
 	f := c.Figure(c.Primary)
 	s := SoFar{
-		Candidate: c.Candidate, Baseline: c.Baseline, PullSD: c.Scatter.PullSD, PullDF: c.Scatter.PullDF, Confidence: c.Confidence,
+		Candidate: c.Candidate, Baseline: c.Baseline, PullSD: math.NaN(), Confidence: c.Confidence,
 		Metric: metricKey(c.Primary), Gain: f.Gain, Lo: f.Lo, Hi: f.Hi, Interval: f.Interval, Missing: f.Missing,
 		HalfWidth: math.NaN(), HalfWidthAtEnd: math.NaN(), SmallestGain: c.SmallestGain,
 	}

@@ -62,6 +62,7 @@ type Kind string
 
 // The kinds.
 const (
+	Watching   Kind = "watching"    // the folder was looked at for the first time
 	Left       Kind = "left"        // lay in the folder at the start and is not taken
 	Unfinished Kind = "unfinished"  // stands still and ends within a line
 	Empty      Kind = "empty"       // stands still and holds nothing

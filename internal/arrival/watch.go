@@ -21,7 +21,8 @@ import (
 // are whole at once the one modified first comes first, then the one whose name
 // comes first.
 //
-// The folder must be there when the watching begins. One that vanishes later,
+// What comes after [Watching] is told is taken. The folder must be there when the
+// watching begins. One that vanishes later,
 // as a network share may, is looked for until it is back. Changes are found by
 // looking; a file system that reports them only hastens that.
 func Watch(ctx context.Context, dir string, o Options, take func(File) error, note func(Event)) error {
@@ -64,6 +65,7 @@ type watch struct {
 	take    func(File) error
 	note    func(Event)
 	gone    bool
+	begun   bool
 }
 
 // notify asks the system to report changes of the folder; nil where it cannot.
@@ -133,6 +135,10 @@ func (w *watch) look(ctx context.Context) (underway int, err error) {
 		}
 	}
 	ready, underway, left := w.tracker.look(time.Now(), list)
+	if !w.begun {
+		w.begun = true
+		w.note(Event{Kind: Watching})
+	}
 	if len(left) > 0 {
 		w.note(Event{Kind: Left, Names: left})
 	}

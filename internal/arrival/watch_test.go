@@ -93,7 +93,6 @@ func quick() Options {
 func watching(t *testing.T, dir string, o Options) *receiver {
 	t.Helper()
 	r := newReceiver()
-	write(t, filepath.Join(dir, "before.csv"), "before\n")
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- Watch(ctx, dir, o, r.take, r.note) }()
@@ -103,7 +102,7 @@ func watching(t *testing.T, dir string, o Options) *receiver {
 			t.Errorf("the watch ended with %v", err)
 		}
 	})
-	r.until(t, "the first look", told(Left))
+	r.until(t, "the first look", told(Watching))
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.events = nil
@@ -119,6 +118,7 @@ func write(t *testing.T, path, text string) {
 
 func TestWatchHandsOnWhatComes(t *testing.T) {
 	dir := t.TempDir()
+	write(t, filepath.Join(dir, "old.csv"), "old\n")
 	r := watching(t, dir, quick())
 	write(t, filepath.Join(dir, "new.csv"), "new\n")
 	// Written aside and renamed into place.

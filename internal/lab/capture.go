@@ -68,13 +68,13 @@ type session struct {
 	mu        sync.Mutex
 	clock     clock
 	recipes   []campaign.Recipe
-	confirmed int             // block of the plan, from 1, that somebody said is fitted
-	settled   int             // block, from 1, whose settling pulls are over
-	forced    *mounted        // what a person said is on the rig, plan or not
-	air       enteredAir      // entered last
-	next      enteredValues   // for the next pull
-	last      string          // name of the pull taken last in this session
-	told      map[string]bool // what was said once and need not be again
+	confirmed int           // block of the plan, from 1, that somebody said is fitted
+	settled   int           // block, from 1, whose settling pulls are over
+	forced    *mounted      // what a person said is on the rig, plan or not
+	air       enteredAir    // entered last
+	next      enteredValues // for the next pull
+	failed    map[string]failedPull
+	started   func() // says where the campaign stands, once the source is looked at
 }
 
 // mounted is what is on the rig, in which strapping-down.
@@ -96,7 +96,7 @@ func (w *Workspace) Capture(ctx context.Context, o CaptureOptions, tell func(rep
 	}
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
-	s := &session{w: w, o: o, tell: tell, stop: stop, clock: newClock(), told: map[string]bool{}}
+	s := &session{w: w, o: o, tell: tell, stop: stop, clock: newClock(), failed: map[string]failedPull{}}
 	if err := s.begin(ctx); err != nil {
 		return err
 	}
@@ -181,6 +181,15 @@ func (s *session) begin(ctx context.Context) error {
 	if err := s.freezePlan(ctx, c); err != nil {
 		return err
 	}
+	s.started = func() { s.sayStarted(c, next) }
+	if s.o.Line != "" {
+		s.started()
+	}
+	return nil
+}
+
+// sayStarted says where the campaign stands.
+func (s *session) sayStarted(c *campaign.Campaign, next report.CaptureNext) {
 	source := s.o.From
 	if s.o.Line != "" {
 		source = s.o.Line
@@ -192,7 +201,6 @@ func (s *session) begin(ctx context.Context) error {
 	if c.Plan == nil {
 		s.say(report.CaptureNotice, "", "This campaign has no plan: nothing is frozen, and nothing holds the pulls to an order. Plan first where a claim is to be made.")
 	}
-	return nil
 }
 
 // entry reads the campaign without its files.
@@ -247,6 +255,8 @@ func (s *session) note(e arrival.Event) {
 		file = e.Names[0]
 	}
 	switch e.Kind {
+	case arrival.Watching:
+		s.started()
 	case arrival.Left:
 		s.say(report.CaptureNotice, "", fmt.Sprintf("In the folder already and not taken: %s. To take what of it the campaign does not have: --existing", shortList(e.Names)))
 	case arrival.Unfinished:

@@ -4,8 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -34,9 +34,17 @@ type running struct {
 	problem  error            // why analysis is nil
 }
 
+// failedPull is a pull that could not be reduced as it stands.
+type failedPull struct {
+	campaign.Pull
+	err error
+}
+
 // running analyses what a campaign has so far: configurations without a pull, and
-// pulls that cannot be reduced, are left out. Nothing is written.
-func (w *Workspace) running(ctx context.Context, id string) (*running, error) {
+// pulls that cannot be reduced, are left out. Those that could not before, and say the
+// same still, are known and are not tried again; known is brought up to date. Nothing
+// is written.
+func (w *Workspace) running(ctx context.Context, id string, known map[string]failedPull) (*running, error) {
 	record, err := w.store.Get(ctx, id)
 	if err != nil {
 		return nil, unknownCampaign(err)
@@ -48,6 +56,15 @@ func (w *Workspace) running(ctx context.Context, id string) (*running, error) {
 	r := &running{failed: map[string]error{}}
 	c := record.Campaign
 	c.Pulls = slices.Clone(c.Pulls)
+	leaveOut := func(at int, err error) {
+		r.failed[c.Pulls[at].Name] = err
+		c.Pulls[at].Excluded = "cannot be reduced" // here only, not in the workspace
+	}
+	for i, p := range c.Pulls {
+		if before, failed := known[p.Name]; failed && p.Used() && reflect.DeepEqual(before.Pull, p) {
+			leaveOut(i, before.err)
+		}
+	}
 	for {
 		r.analysis, err = analyseSoFar(ctx, c, memory(record.Logs), options)
 		var of *PullError
@@ -58,8 +75,8 @@ func (w *Workspace) running(ctx context.Context, id string) (*running, error) {
 		if at < 0 {
 			break
 		}
-		r.failed[of.Pull] = of.Err
-		c.Pulls[at].Excluded = "cannot be reduced" // here only, not in the workspace
+		known[of.Pull] = failedPull{c.Pulls[at], of.Err}
+		leaveOut(at, of.Err)
 	}
 	if errors.Is(err, context.Canceled) {
 		return nil, err
@@ -135,7 +152,7 @@ func analyseOneSide(ctx context.Context, folder *ingest.Folder, o Options) (a *A
 func (s *session) judge(ctx context.Context, entry store.Entry, event *report.Capture) {
 	p := event.Pull
 	head := fmt.Sprintf("Pull %s, %s in setup %s", p.Name, p.Configuration, p.Setup)
-	r, err := s.w.running(ctx, s.o.Campaign)
+	r, err := s.w.running(ctx, s.o.Campaign, s.failed)
 	if err != nil {
 		event.Message = head + ": kept; it could not be looked at: " + firstLine(err) + "."
 		return
@@ -242,8 +259,8 @@ func (r *running) soFar(c *campaign.Campaign) []report.SoFar {
 	if r.analysis == nil {
 		return nil
 	}
+	sd, df := r.analysis.repeatability()
 	if len(r.analysis.Comparisons) == 0 {
-		sd, df := r.analysis.repeatability()
 		return []report.SoFar{{PullSD: sd, PullDF: df, Gain: math.NaN(), HalfWidth: math.NaN(), HalfWidthAtEnd: math.NaN(), Confidence: c.Objective.Confidence}}
 	}
 	var out []report.SoFar
@@ -256,7 +273,9 @@ func (r *running) soFar(c *campaign.Campaign) []report.SoFar {
 				end = &e
 			}
 		}
-		out = append(out, report.SoFarOf(k, end))
+		so := report.SoFarOf(k, end)
+		so.PullSD, so.PullDF = sd, df
+		out = append(out, so)
 	}
 	return out
 }
@@ -288,26 +307,28 @@ func restOf(c *campaign.Campaign, a *Analysis) []compare.RestBlock {
 	return rest
 }
 
-// repeatability returns the SD from pull to pull within the blocks, of the mean
-// torque over the band (over the shared range without one), ln, with its degrees
-// of freedom; NaN and 0 where no block has two pulls.
+// repeatability returns the SD from pull to pull within the campaign's own blocks,
+// of the mean torque over the band (over the shared range without one), ln, with
+// its degrees of freedom; NaN and 0 where no block has two pulls.
 func (a *Analysis) repeatability() (sd, df float64) {
 	var squares float64
-	blocks := map[mounted][]float64{}
-	for _, p := range usedPulls(a.Pulls) {
-		at := mounted{p.Configuration, p.Setup}
-		blocks[at] = append(blocks[at], math.Log(meanTorque(p, a.SpeedRPM, a.Campaign.Objective.BandRPM)))
-	}
-	for _, at := range slices.SortedFunc(maps.Keys(blocks), func(a, b mounted) int {
-		return strings.Compare(a.configuration+"\x00"+a.setup, b.configuration+"\x00"+b.setup)
-	}) {
-		values := blocks[at]
-		m := meanOf(values)
-		for _, v := range values {
+	var block []float64
+	end := func() {
+		m := meanOf(block)
+		for _, v := range block {
 			squares += (v - m) * (v - m)
 		}
-		df += float64(len(values) - 1)
+		df += max(float64(len(block)-1), 0)
+		block = nil
 	}
+	used := usedPulls(a.Pulls)
+	for i, p := range used {
+		if i > 0 && (p.Configuration != used[i-1].Configuration || p.Setup != used[i-1].Setup) {
+			end()
+		}
+		block = append(block, math.Log(meanTorque(p, a.SpeedRPM, a.Campaign.Objective.BandRPM)))
+	}
+	end()
 	if df == 0 {
 		return math.NaN(), 0
 	}

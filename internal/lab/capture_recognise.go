@@ -37,8 +37,12 @@ func (s *session) recognise(ctx context.Context, c *campaign.Campaign, in incomi
 	}
 	channels := c.Channels
 	if recipe != nil {
+		before := len(channels)
 		if channels, err = s.w.addChannels(ctx, c, *recipe, s.o.By.Who); err != nil {
 			return nil, nil, &unrecognisedError{in.name, c.Dyno.ID, err}
+		}
+		if len(channels) != before {
+			clear(s.failed) // what could not be read may be read now
 		}
 	}
 	log, err := ingest.ParseLog(in.name, in.data, ingest.LogOptions{Channels: channels, DrumRadius: float64(c.Dyno.DrumRadius)})

@@ -77,7 +77,7 @@ func (s *session) take(ctx context.Context, in incoming) error {
 		}
 		c := &entry.Campaign
 		if name, known := pullOf(entry, in.digest); known {
-			if !in.late && s.last != name {
+			if !in.late {
 				s.say(report.CaptureNotice, in.name, fmt.Sprintf("%s is pull %s already, byte for byte.", in.name, name))
 			}
 			return nil
@@ -261,7 +261,6 @@ func length(log *signal.Log) time.Duration {
 
 // taken tells of a pull that is on the disk.
 func (s *session) taken(ctx context.Context, pull campaign.Pull, in incoming, was report.CaptureNext) {
-	s.last = pull.Name
 	s.next = enteredValues{}
 	if !was.Confirm && pull.Used() {
 		s.confirmed = max(s.confirmed, was.Block)
