@@ -27,7 +27,15 @@ type panelJSON struct {
 	Low    amount       `json:"low"` // of the axis
 	High   amount       `json:"high"`
 	Zero   bool         `json:"zero"` // a line at zero
+	Key    []keyJSON    `json:"key"`
 	Series []seriesJSON `json:"series"`
+}
+
+// keyJSON explains one kind of mark: line, dashed, ribbon, limits or band.
+type keyJSON struct {
+	Kind  string `json:"kind"`
+	Paint string `json:"paint"`
+	Words string `json:"words"`
 }
 
 // seriesJSON is one curve with its limits. Read is what the crosshair says at
@@ -40,6 +48,7 @@ type seriesJSON struct {
 	Low    []amount   `json:"low"`
 	High   []amount   `json:"high"`
 	Inner  [][]amount `json:"inner,omitempty"` // narrower limits, low and high: those of each speed alone
+	Peak   []amount   `json:"peak,omitempty"`  // engine speed and value of the peak
 	Read   []string   `json:"read"`
 }
 
@@ -88,22 +97,39 @@ func (g *Gain) gainPanel(i int) panelJSON {
 		}
 		one.Read = append(one.Read, words)
 	}
-	return panelJSON{Title: "Gain in torque (and so in power) at the same engine speed, %", Unit: "%",
-		Low: amount(s.Range.Lo), High: amount(s.Range.Hi), Zero: true, Series: []seriesJSON{one}}
+	p := panelJSON{Title: "Gain in torque (and so in power) at the same engine speed, %", Unit: "%",
+		Low: amount(s.Range.Lo), High: amount(s.Range.Hi), Zero: true, Series: []seriesJSON{one},
+		Key: []keyJSON{{"line", "gain", "gain"}}}
+	if s.Intervals {
+		p.Key = append(p.Key, keyJSON{"ribbon", "gain", confidence(c.Confidence) + " limits for the whole riding band at once"},
+			keyJSON{"limits", "gain", "at each speed alone"})
+	}
+	if _, name := g.bandLabel(c); name != "" {
+		p.Key = append(p.Key, keyJSON{"band", "band", name})
+	}
+	return p
 }
 
 func (g *Gain) levelPanel(s levelSeries, baseline, candidate string) panelJSON {
 	p := panelJSON{Title: g.levelTitle(s), Unit: s.Unit, Low: amount(s.Range.Lo), High: amount(s.Range.Hi)}
-	for _, side := range []struct {
+	for i, side := range []struct {
 		id, paint    string
 		values, half []float64
 		dashed       bool
 	}{{baseline, "baseline", s.Baseline, s.BaselineHalf, true}, {candidate, "candidate", s.Candidate, s.CandidateHalf, false}} {
+		kind, mark := "line", "disc at its peak"
+		if side.dashed {
+			kind, mark = "dashed", "square at its peak"
+		}
+		p.Key = append(p.Key, keyJSON{kind, side.paint, g.shortSide(side.id) + ", " + mark})
 		one := seriesJSON{Name: g.shortSide(side.id), Paint: side.paint, Dashed: side.dashed, Values: amounts(side.values)}
 		for j, v := range side.values {
 			one.Low = append(one.Low, amount(v-side.half[j]))
 			one.High = append(one.High, amount(v+side.half[j]))
 			one.Read = append(one.Read, plusMinus(v, side.half[j])+" "+s.Unit)
+		}
+		if peak := s.Peaks[i]; peak.RPM > 0 {
+			one.Peak = []amount{amount(peak.RPM), amount(peak.Level)}
 		}
 		p.Series = append(p.Series, one)
 	}

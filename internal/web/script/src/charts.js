@@ -67,13 +67,12 @@ function element(name, className) {
   return e;
 }
 
-// key names the curves of a panel: colour, dash and word.
+// key explains the marks of a panel: colour, form and words.
 function key(panel) {
   const list = element("ul", "plot-key");
-  for (const s of panel.series) {
+  for (const k of panel.key) {
     const item = document.createElement("li");
-    const line = element("span", "line line-" + s.paint + (s.dashed ? " dashed" : ""));
-    item.append(line, s.name);
+    item.append(element("span", "mark mark-" + k.kind + " paint-" + k.paint), k.words);
     list.append(item);
   }
   return list;
@@ -104,18 +103,48 @@ function options(panel, chart, syncKey, state) {
     }
     series.push({ stroke: () => css(s.paint), width: 2.2, dash: s.dashed ? dashes.dashed : [], points: { show: false } });
   }
+  const last = panel === chart.panels[chart.panels.length - 1];
   const axis = { stroke: () => css("muted"), grid: { stroke: () => css("grid"), width: 1 }, ticks: { stroke: () => css("frame"), width: 1 }, font: "13px system-ui, sans-serif" };
   return {
     width: 600, height: 260, pxAlign: 0, series, bands, legend: { show: false },
     scales: { x: { time: false }, y: { range: [panel.low, panel.high] } },
-    axes: [{ ...axis, size: 44, label: chart.x.name + ", " + chart.x.unit, labelSize: 22, labelFont: "13px system-ui, sans-serif" }, { ...axis, size: 56 }],
+    axes: [
+      { ...axis, values: plainNumbers, ...(last ? { size: 44, label: chart.x.name + ", " + chart.x.unit, labelSize: 22, labelFont: axis.font } : { size: 34 }) },
+      { ...axis, values: plainNumbers, size: 56 },
+    ],
     cursor: { sync: { key: syncKey }, drag: { x: true, y: false }, points: { size: 7 }, focus: { prox: -1 } },
     hooks: {
       drawClear: [(u) => ground(u, chart.band)],
-      draw: [(u) => panel.zero && zeroLine(u)],
+      draw: [(u) => panel.zero && zeroLine(u), (u) => peaks(u, panel)],
       setCursor: [(u) => tell(u, state)],
     },
   };
+}
+
+// plainNumbers writes ticks as the drawings do: without a mark at the thousands.
+function plainNumbers(u, ticks) {
+  return ticks.map((v) => String(v).replace("-", "\u2212"));
+}
+
+// peaks marks where a curve is highest: a square on a dashed one, else a disc.
+function peaks(u, panel) {
+  const r = 4.5 * window.devicePixelRatio;
+  for (const s of panel.series) {
+    if (!s.peak) continue;
+    const x = u.valToPos(s.peak[0], "x", true);
+    const y = u.valToPos(s.peak[1], "y", true);
+    if (x < u.bbox.left || x > u.bbox.left + u.bbox.width) continue;
+    u.ctx.save();
+    u.ctx.fillStyle = css(s.paint);
+    u.ctx.strokeStyle = css("paper");
+    u.ctx.lineWidth = window.devicePixelRatio;
+    u.ctx.beginPath();
+    if (s.dashed) u.ctx.rect(x - r, y - r, 2 * r, 2 * r);
+    else u.ctx.arc(x, y, r, 0, 2 * Math.PI);
+    u.ctx.fill();
+    u.ctx.stroke();
+    u.ctx.restore();
+  }
 }
 
 // faded is a colour of the style sheet at an opacity.
