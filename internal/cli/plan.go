@@ -128,16 +128,19 @@ func (f *planFlags) add(cmd *cobra.Command) {
 func (f *planFlags) check(cmd *cobra.Command) error {
 	wrong := func(err error, try string) error { return &usageError{err, try} }
 	if err := lab.CheckSheets(slices.Concat(f.sheets, f.keys, f.reports), f.overwrite); err != nil {
-		return wrong(err, planTry+" --design A-B-A --sheet sheet.pdf")
+		return wrong(err, planTry+" --id next-kit --design A-B-A --sheet sheet.pdf")
 	}
 	chosen := f.choosing()
 	changed := cmd.Flags().Changed
 	for _, needs := range []struct {
-		on   bool
-		flag string
-	}{{f.choice.Random, "random"}, {f.choice.Blind, "blind"}, {f.out != "", "out"}, {f.keep, "keep"}, {f.choice.Pulls != 0, "pulls"}, {changed("seed"), "seed"}} {
+		on          bool
+		flag, value string
+	}{
+		{f.choice.Random, "random", ""}, {f.choice.Blind, "blind", ""}, {f.out != "", "out", " next-kit"},
+		{f.keep, "keep", ""}, {f.choice.Pulls != 0, "pulls", " 3"}, {changed("seed"), "random --seed", " 7"},
+	} {
 		if needs.on && !chosen {
-			return wrong(fmt.Errorf("--%s takes a design", needs.flag), planTry+" --id next-kit --design recommended --"+needs.flag)
+			return wrong(fmt.Errorf("--%s takes a design", needs.flag), planTry+" --id next-kit --design recommended --"+needs.flag+needs.value)
 		}
 	}
 	switch f.options.Setups = lab.PlanSetups(f.setups); {
@@ -146,9 +149,11 @@ func (f *planFlags) check(cmd *cobra.Command) error {
 	case !(f.power > 0 && f.power < 100):
 		return wrong(fmt.Errorf("the wanted chance is a percentage between 0 and 100"), planTry+" --power 80")
 	case f.choice.Pulls < 0:
-		return wrong(errors.New("a block has 1 pull or more"), planTry+" --design A-B-A --pulls 3")
+		return wrong(errors.New("a block has 1 pull or more"), planTry+" --id next-kit --design A-B-A --pulls 3")
+	case len(f.keys) > 0 && chosen && !f.choice.Blind:
+		return wrong(errors.New("--key belongs to --blind: the sheet of another plan says what to fit"), planTry+" --id next-kit --design A-B-A --blind --key key.pdf")
 	case changed("seed") && !f.choice.Random && !f.choice.Blind:
-		return wrong(errors.New("--seed belongs to --random or --blind"), planTry+" --design A-B-A-B-A --random --seed 7")
+		return wrong(errors.New("--seed belongs to --random or --blind"), planTry+" --id next-kit --design A-B-A-B-A --random --seed 7")
 	case !(f.options.TopRPM >= 0 && f.options.TopRPM <= 100_000):
 		return wrong(errors.New("--top-rpm is an engine speed in 1/min"), planTry+" --top-rpm 9000")
 	}
@@ -188,7 +193,7 @@ func (f *planFlags) judge(cmd *cobra.Command) error {
 // carryOut lists the designs, makes one the plan, and writes what was asked for.
 func (f *planFlags) carryOut(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, source lab.PlanSource, by lab.Author, units quantity.System) error {
 	c := source.Campaign
-	if !f.choosing() && c.Plan != nil && len(f.sheets)+len(f.keys) > 0 && len(f.reports) == 0 {
+	if !f.choosing() && len(f.sheets)+len(f.keys) > 0 && (c.Plan == nil || len(f.reports) == 0) {
 		tyre, err := lab.SheetTyre(&c, f.options.TopRPM)
 		if err != nil {
 			return err
