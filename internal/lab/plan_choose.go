@@ -124,8 +124,8 @@ func orElse(n, other int) int {
 	return other
 }
 
-// plan writes a design down as the plan of the campaign, what it promises rounded to
-// the side of less.
+// plan writes a design down as the plan of the campaign. What it promises is rounded
+// to the side of less, as the percentage that campaign.toml says.
 func (p *Planning) plan(d compare.PlannedDesign, seed uint64, blind bool) *campaign.Plan {
 	ids := make([]string, 0, len(p.Campaign.Configurations))
 	baseline, _ := p.Campaign.Baseline()
@@ -135,14 +135,14 @@ func (p *Planning) plan(d compare.PlannedDesign, seed uint64, blind bool) *campa
 	}
 	a := p.query.Assumed
 	plan := &campaign.Plan{
-		Seed: seed, Blind: blind, Power: math.Floor(1000*d.Chance(p.Campaign.Objective.SmallestGain)) / 1000, MinutesOnRig: math.Round(d.Minutes), SettlingPulls: p.query.Rig.SettlingPulls,
+		Seed: seed, Blind: blind, Power: math.Floor(1000*d.Chance(p.Campaign.Objective.SmallestGain)) / 10 / 100, MinutesOnRig: math.Round(d.Minutes), SettlingPulls: p.query.Rig.SettlingPulls,
 		Assumed: campaign.Assumptions{
 			SetupSD: a.Setup.SD, SetupDF: a.Setup.DF, BlockSD: a.Block.SD, BlockDF: a.Block.DF, PullSD: a.Pull.SD, PullDF: a.Pull.DF,
 			DriftPerHour: a.DriftPerHour,
 		},
 	}
 	if detectable := d.Detectable(p.View.Wanted); !math.IsNaN(detectable) && detectable < 1 {
-		plan.Detectable = math.Ceil(1e4*detectable) / 1e4
+		plan.Detectable = math.Ceil(1e4*detectable) / 100 / 100
 	}
 	for i, b := range d.Plan.Blocks {
 		plan.Blocks = append(plan.Blocks, campaign.PlannedBlock{Configuration: ids[b.Configuration], Setup: "s" + strconv.Itoa(b.Setup+1), Pulls: b.Pulls})
