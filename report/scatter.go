@@ -100,10 +100,14 @@ func (s *Scatter) subtitle() string {
 	return t + ". A new campaign on this dyno is judged by what stands here, or by its own vehicle's part of it."
 }
 
-// sdWords writes an SD in per cent; "–" where it is not known.
+// sdWords writes an SD in per cent; "–" where it is not known. One of nought is what
+// was left when the share of the pulls was taken off: none could be seen.
 func sdWords(v float64) string {
-	if math.IsNaN(v) {
+	switch {
+	case math.IsNaN(v):
 		return "–"
+	case v == 0:
+		return "none seen"
 	}
 	return fixed(100*v, 2) + " %"
 }

@@ -139,7 +139,7 @@ func (l *ScatterLevel) rowName() string {
 	if l.Key == "pull" || !(l.Pulls > 0) {
 		return "a pull"
 	}
-	return "a mean of " + fixed(l.Pulls, 1) + " pulls"
+	return "a mean of " + strings.TrimSuffix(fixed(l.Pulls, 1), ".0") + " pulls"
 }
 
 // top is the upper end of a picture: above every SD, and above limits that are not
