@@ -165,11 +165,12 @@ const (
 const drawStream = 0x6f72646572
 
 // draw returns one of the orders of the same blocks that bracket every candidate and
-// are as good as the design, or nearly, and how many there were to draw from. The same
-// seed draws the same order.
+// are as good as the design, or nearly, and how many there were to draw from. Where the
+// design has the wanted chance they all have it. The same seed draws the same order.
 func (p *Planning) draw(d compare.PlannedDesign, seed uint64) (compare.PlannedDesign, int, error) {
 	q := p.query
 	q.Pulls = []int{d.Pulls}
+	gain, wanted := p.Campaign.Objective.SmallestGain, p.View.Wanted
 	chance := rand.New(rand.NewPCG(seed, drawStream))
 	letters := strings.Split(d.Order, "-")
 	slices.Sort(letters) // the draw does not depend on the order that was asked for
@@ -186,7 +187,7 @@ func (p *Planning) draw(d compare.PlannedDesign, seed uint64) (compare.PlannedDe
 		if err != nil {
 			return d, 0, err
 		}
-		if asGood(other, d) {
+		if asGood(other, d) && (d.Chance(gain) < wanted || other.Chance(gain) >= wanted) {
 			found[order] = other
 		}
 	}

@@ -255,6 +255,9 @@ func TestDrawnOrders(t *testing.T) {
 		if !bracketedByTheBook(order) {
 			t.Errorf("%s does not bracket the candidate", order)
 		}
+		if p.Campaign.Plan.Power < 0.8 {
+			t.Errorf("%s has a chance of %g; A-B-A-B-A-B-A has the wanted 0.8", order, p.Campaign.Plan.Power)
+		}
 		if p.Campaign.Plan.Seed != seed {
 			t.Errorf("drawn with %d, and the plan keeps %d", seed, p.Campaign.Plan.Seed)
 		}
