@@ -68,8 +68,9 @@ func (m *MemoryRecord) Hashes(_ context.Context, numbers []int64) ([]Digest, err
 
 // FileRecord is a [RecordStore] in one file that only grows. Each leaf stands there
 // as its length (four bytes, big-endian), the same with every bit turned, so that a
-// damaged length is not taken for an interrupted append, its bytes and its leaf hash; the hashes
-// above are computed when the file is opened and kept in memory, 64 bytes a leaf.
+// damaged length is not taken for an interrupted append, its bytes and its leaf hash.
+// The hashes above are computed when the file is opened and kept in memory, 64 bytes a
+// leaf.
 //
 // One process may write to it. Make one with [OpenFileRecord].
 type FileRecord struct {

@@ -140,7 +140,7 @@ type sealText struct {
 // nobody signs what they drafted themselves.
 func (s *Seal) Sign(key *PrivateKey, as string, at time.Time) error {
 	at = at.UTC().Truncate(time.Second)
-	state, found := s.Keys.Key(key.Public().ID())
+	state, found := s.list().Key(key.Public().ID())
 	switch {
 	case !found:
 		return fmt.Errorf("%w: key %s is not in the list of keys", ErrSeal, key.Public().ID())
@@ -171,6 +171,14 @@ func (s *Seal) Sign(key *PrivateKey, as string, at time.Time) error {
 	}
 	s.Signatures = append(s.Signatures, Signature{Key: state.Key.ID(), Text: text})
 	return nil
+}
+
+// list returns the seal's list of keys, which may be empty.
+func (s *Seal) list() *Keyring {
+	if s.Keys == nil {
+		return new(Keyring)
+	}
+	return s.Keys
 }
 
 // mayNotSign says why a key may not sign the statement at a time; nil: it may. A
@@ -285,7 +293,7 @@ func (s *Seal) Attach(token []byte) error {
 func (s *Seal) Encode() ([]byte, error) {
 	return encodeLines(sealText{
 		Format: sealFormat, Statement: s.Statement, Signatures: s.Signatures,
-		Receipt: s.Receipt, Stamps: s.Stamps, Keys: s.Keys.text(),
+		Receipt: s.Receipt, Stamps: s.Stamps, Keys: s.list().text(),
 	})
 }
 

@@ -342,6 +342,10 @@ func TestSealFindings(t *testing.T) {
 	if !found.Verified() || len(found.Of(Caution)) != 1 || !strings.Contains(found.Of(Caution)[0].String(), "not in a record") {
 		t.Errorf("neither recorded nor stamped: %v", found)
 	}
+	// An empty list of the lab's is no list, and not one that agrees.
+	if found := d.seal.Verify(Trust{Keys: new(Keyring)}); len(found.Of(Caution)) != 2 {
+		t.Errorf("an empty list was believed: %v", found)
+	}
 	empty, err := NewBag("x", nil)
 	ok(t, err)
 	ok(t, empty.AddPayload("x", nil))

@@ -82,7 +82,7 @@ func (s *Seal) VerifyFiles(there []Entry) Findings {
 // against each other and against what is trusted. It reads no clock and fetches
 // nothing.
 func (s *Seal) Verify(trust Trust) Findings {
-	v := sealCheck{seal: s, keys: s.Keys}
+	v := sealCheck{seal: s, keys: s.list()}
 	if err := s.Statement.check(); err != nil {
 		v.found.add(Failed, partSeal, "", "%v", err)
 		return v.found
@@ -106,22 +106,25 @@ type sealCheck struct {
 
 // checkKeys looks at where the list of keys comes from.
 func (v *sealCheck) checkKeys(trust Trust) {
-	founder := v.seal.Keys.Founder()
+	own, lab := v.keys, trust.Keys
+	if lab != nil && lab.Founder().IsZero() {
+		lab = nil // an empty list says nothing
+	}
+	founder := own.Founder()
 	switch {
 	case founder.IsZero():
 		v.found.add(Failed, partKeys, "", "the seal brings no list of keys")
-		return
 	case !trust.Founder.IsZero() && founder != trust.Founder:
 		v.found.add(Failed, partKeys, "", "the list of keys begins with %s, and the lab's with %s", founder, trust.Founder)
-	case trust.Keys != nil && !v.seal.Keys.Begins(trust.Keys) && !trust.Keys.Begins(v.seal.Keys):
+	case lab != nil && !own.Begins(lab) && !lab.Begins(own):
 		v.found.add(Failed, partKeys, "", "the list of keys and the lab's own have come apart")
-	case trust.Founder.IsZero() && trust.Keys == nil:
+	case trust.Founder.IsZero() && lab == nil:
 		v.found.add(Caution, partKeys, "", "the keys are those that the dossier brings itself: compare %s with the fingerprint that the lab has published", founder)
 	default:
 		v.found.add(Confirmed, partKeys, "", "the list of keys is the lab's")
 	}
-	if trust.Keys != nil && v.seal.Keys.Begins(trust.Keys) {
-		v.keys = trust.Keys
+	if lab != nil && own.Begins(lab) {
+		v.keys = lab
 	}
 }
 
