@@ -47,7 +47,11 @@ func TestHelpExamplesRun(t *testing.T) {
 				continue
 			}
 			command, file, _ := strings.Cut(strings.TrimPrefix(line, "fairpull "), " > ")
-			code, out, errs := run(t, splitWords(command)...)
+			runIt := run
+			if verb.Name() == "serve" {
+				runIt = serveBriefly
+			}
+			code, out, errs := runIt(t, splitWords(command)...)
 			if code != exitDone {
 				t.Errorf("%s: exit %d: %s", line, code, errs)
 			}

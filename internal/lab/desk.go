@@ -17,6 +17,9 @@ type Desk struct {
 	looks *memo[lookKey, *Look]
 	cards *memo[string, *report.Card] // by the id of a result, which never changes
 	calls singleflight.Group
+
+	mu      sync.Mutex
+	changed int64 // the latest change that a look was asked for at
 }
 
 // Bounds of what a desk keeps.
@@ -79,6 +82,13 @@ func (m *memo[K, V]) put(key K, value V) {
 	}
 }
 
+func (m *memo[K, V]) clear() {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.order.Init()
+	clear(m.at)
+}
+
 func (m *memo[K, V]) len() int {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -104,3 +114,13 @@ func (w *Workspace) ChangesAfter(ctx context.Context, seq int64, limit int) ([]C
 
 // LooksKept returns how many analyses are kept at the moment.
 func (d *Desk) LooksKept() int { return d.looks.len() }
+
+// at drops what was analysed before a change: nobody asks for it again.
+func (d *Desk) at(changed int64) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if changed > d.changed {
+		d.changed = changed
+		d.looks.clear()
+	}
+}

@@ -62,6 +62,7 @@ func (d *Desk) Look(ctx context.Context, id string, as LookSettings) (*Look, err
 	if err != nil {
 		return nil, err
 	}
+	d.at(changed)
 	key := lookKey{id, changed, as}
 	if look, found := d.looks.get(key); found {
 		return look, nil

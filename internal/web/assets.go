@@ -14,7 +14,7 @@ import (
 	"fairpull/report"
 )
 
-//go:embed base overview campaign signin problem
+//go:embed base overview campaign signin problem history standard
 //go:embed script/app.js script/charts.css script/vendor/uplot/uPlot.min.css
 var content embed.FS
 

@@ -5,6 +5,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -142,5 +143,52 @@ func TestServeStops(t *testing.T) {
 		t.Errorf("what was asked for before: %d, %d bytes", a.status, len(a.body))
 	}
 	for range lines {
+	}
+}
+
+// heap returns the bytes in use after everything unused is gone.
+func heap() uint64 {
+	for range 3 {
+		runtime.GC()
+	}
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.HeapAlloc
+}
+
+// Ten who watch one campaign while it changes cost no more memory after twenty
+// changes than after five.
+func TestTenViewersInConstantMemory(t *testing.T) {
+	s := open(t, nil)
+	const viewers = 10
+	var streams []<-chan string
+	for range viewers {
+		lines, leave := s.follow("?after=1")
+		defer leave()
+		streams = append(streams, lines)
+	}
+	before := uint64(0)
+	for round := range 20 {
+		var err error
+		if round%2 == 0 {
+			err = s.w.Exclude(t.Context(), demoID, "2", "strap slipped", 0, bert.Who)
+		} else {
+			err = s.w.Restore(t.Context(), demoID, "2", "it was another", 0, bert.Who)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, lines := range streams {
+			wants(t, lines, "data: campaign "+demoID)
+			s.get(campaignPath)
+		}
+		if round == 4 {
+			before = heap()
+		}
+	}
+	if after := heap(); after > before+4<<20 {
+		t.Errorf("%d bytes after 5 changes, %d after 20", before, after)
+	} else {
+		t.Logf("%d KiB after 5 changes, %d KiB after 20", before>>10, after>>10)
 	}
 }

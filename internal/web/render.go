@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -85,6 +85,12 @@ var notices = map[string]string{
 	"restored": "The pull takes part again. What was said of it stays in the audit trail.",
 	"kept":     "The result is kept, with the data, settings and program that it came from.",
 	"same":     "Nothing was written: this result is kept already.",
+
+	"left-out":       "The campaign is left out of the history. Results that were kept with it stand as they are.",
+	"taken-back":     "The campaign is in the history again.",
+	"standard-set":   "The check standard is named.",
+	"standard-same":  "Nothing was written: the dyno has this check standard already.",
+	"standard-ended": "The dyno has no check standard any more. Its checks stay in the record.",
 }
 
 // page writes a page. It is made whole before the first byte is sent.

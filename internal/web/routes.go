@@ -27,6 +27,12 @@ func (s *Server) table() []route {
 		{"POST /campaigns/{id}/restore", lab.Technician, s.restore},
 		{"POST /campaigns/{id}/results", lab.Engineer, s.keep},
 		{"GET /events", lab.Viewer, s.events},
+		{"GET /history", lab.Viewer, s.history},
+		{"POST /history/leave-out", lab.Engineer, s.leaveOut},
+		{"POST /history/take-back", lab.Engineer, s.takeBack},
+		{"GET /check-standards", lab.Viewer, s.checkStandard},
+		{"POST /check-standards", lab.Engineer, s.setStandard},
+		{"POST /check-standards/end", lab.Engineer, s.retireStandard},
 		{"POST /units", lab.Viewer, s.setUnits},
 
 		{"GET /sign-in", "", s.signInPage},
