@@ -20,9 +20,10 @@ type Scatter struct {
 
 	Campaigns []ScatterCampaign // that it comes from, the earliest first
 	LeftOut   []ScatterLeftOut
-	Waiting   []string // campaigns without a result that rests on their data: not in it
-	Most      int      // campaigns that are looked at, the latest
-	Version   string   // of the program
+	Unusable  []ScatterUnusable // whose measurement was at fault
+	Waiting   []string          // campaigns without a result that rests on their data: not in it
+	Most      int               // campaigns that are looked at, the latest
+	Version   string            // of the program
 }
 
 // ScatterLevel is one level of scatter over all campaigns.
@@ -70,6 +71,9 @@ type ScatterLeftOut struct {
 	At       time.Time
 	Who, Why string
 }
+
+// ScatterUnusable is a campaign whose measurement was at fault, and how.
+type ScatterUnusable struct{ Campaign, Why string }
 
 // scalarNames name the three figures whose scatter is shown.
 var scalarNames = [3]string{"band mean", "peak torque", "peak power"}
@@ -169,6 +173,7 @@ type (
 		DriftDF         amount                `json:"drift_rate_df"`
 		Campaigns       []scatterCampaignJSON `json:"campaigns"`
 		LeftOut         []scatterLeftOutJSON  `json:"left_out"`
+		Unusable        []scatterUnusableJSON `json:"unusable"`
 		Waiting         []string              `json:"waiting"`
 	}
 	scalarsJSON struct {
@@ -211,6 +216,10 @@ type (
 		Pull     amount `json:"pull_df"`
 		Curves   bool   `json:"curves"`
 	}
+	scatterUnusableJSON struct {
+		Campaign string `json:"campaign"`
+		Why      string `json:"why"`
+	}
 	scatterLeftOutJSON struct {
 		Campaign string `json:"campaign"`
 		At       string `json:"at"`
@@ -224,7 +233,7 @@ func (s *Scatter) JSON() ([]byte, error) {
 	out := scatterFileJSON{
 		Format: "fairpull.history/1", Dyno: s.Dyno, Vehicle: s.Vehicle, Levels: []scatterLevelJSON{},
 		Repeatability: scalars(s.Repeatability), Reproducibility: scalars(s.Reproducibility), DriftSD: null, DriftDF: null,
-		Campaigns: []scatterCampaignJSON{}, LeftOut: []scatterLeftOutJSON{}, Waiting: append([]string{}, s.Waiting...),
+		Campaigns: []scatterCampaignJSON{}, LeftOut: []scatterLeftOutJSON{}, Unusable: []scatterUnusableJSON{}, Waiting: append([]string{}, s.Waiting...),
 	}
 	if s.DriftRate.DF > 0 {
 		out.DriftSD, out.DriftDF = amount(100*s.DriftRate.SD), amount(s.DriftRate.DF)
@@ -237,6 +246,9 @@ func (s *Scatter) JSON() ([]byte, error) {
 	}
 	for _, l := range s.LeftOut {
 		out.LeftOut = append(out.LeftOut, scatterLeftOutJSON{l.Campaign, moment(l.At), l.Who, l.Why})
+	}
+	for _, u := range s.Unusable {
+		out.Unusable = append(out.Unusable, scatterUnusableJSON(u))
 	}
 	data, err := json.MarshalIndent(out, "", "  ")
 	return append(data, '\n'), err

@@ -111,9 +111,18 @@ func (s *Scatter) campaignBlocks() []block {
 		}
 		blocks = append(blocks, heading{Level: 2, Words: "Left out", ID: "left-out"}, t)
 	}
+	if len(s.Waiting)+len(s.Unusable) > 0 {
+		blocks = append(blocks, heading{Level: 2, Words: "Not in it", ID: "waiting"})
+	}
+	if len(s.Unusable) > 0 {
+		t := table{Heads: []string{"Campaign", "Why"}, Numeric: make([]bool, 2), Caption: "The measurement was at fault, so that its scatter is not the rig's."}
+		for _, u := range s.Unusable {
+			t.Rows = append(t.Rows, []string{clean(u.Campaign), cleanTo(u.Why, 400)})
+		}
+		blocks = append(blocks, t)
+	}
 	if n := len(s.Waiting); n > 0 {
-		blocks = append(blocks, heading{Level: 2, Words: "Not in it", ID: "waiting"},
-			paragraph{Words: strconv.Itoa(n) + " more have no result that rests on what they say today; to judge them: fairpull judge --all."})
+		blocks = append(blocks, paragraph{Words: strconv.Itoa(n) + " more have no result that rests on what they say today; to judge them: fairpull judge --all."})
 	}
 	return blocks
 }

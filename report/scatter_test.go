@@ -33,6 +33,7 @@ func sampleScatter() *Scatter {
 		Campaigns: []ScatterCampaign{{"one", "twin", "r1", day(1), 2, 0, 10, true}, {evil, "twin", "r2", day(8), 3, 0, 10, false}, {"three", "twin", "r3", day(20), 2, 0, 10, false}},
 		LeftOut:   []ScatterLeftOut{{"four", day(3), "Anna Test", "a strap was loose"}},
 		Waiting:   []string{"five"},
+		Unusable:  []ScatterUnusable{{"six", "the check gear failed (pull 7)"}},
 	}
 }
 
@@ -54,7 +55,7 @@ func TestScatterText(t *testing.T) {
 		"3 campaigns, 7 degrees of freedom; p < 0.001 of all having the same scatter; too few to tell how alike they are", "A verdict is lent 5.7.",
 		"The scatter grows: +65 % a year (95 % interval: +11 % to +146 %, p = 0.020)", // e^0.5, e^0.1, e^0.9
 		"they differ by no more than chance makes them. A verdict is lent 30.", "A trend takes three campaigns",
-		"0.15 % an hour (SD, 2 df)", "10 curves", "four since 2026-01-03 by Anna Test: a strap was loose", "say today: five.",
+		"0.15 % an hour (SD, 2 df)", "10 curves", "four since 2026-01-03 by Anna Test: a strap was loose", "say today: five.", "six: the check gear failed (pull 7). Exclude or answer the pulls",
 	} {
 		if !strings.Contains(flat, want) {
 			t.Errorf("no %q in\n%s", want, text)

@@ -182,8 +182,17 @@ func (s *Scatter) campaignsText(t *terminal) {
 			t.words("  ", clean(l.Campaign)+" since "+l.At.Format(time.DateOnly)+" by "+clean(l.Who)+": "+cleanTo(l.Why, 400))
 		}
 	}
-	if n := len(s.Waiting); n > 0 {
+	if len(s.Waiting)+len(s.Unusable) > 0 {
 		t.section("Not in it")
+	}
+	for i, u := range s.Unusable {
+		if i == mostListed {
+			t.words("  ", "… and "+strconv.Itoa(len(s.Unusable)-i)+" more like these")
+			break
+		}
+		t.words("  ", clean(u.Campaign)+": "+cleanTo(u.Why, 400)+". Exclude or answer the pulls, and judge again")
+	}
+	if n := len(s.Waiting); n > 0 {
 		names := s.Waiting
 		more := ""
 		if n > maxFlags {

@@ -59,6 +59,7 @@ func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
 	if past.Campaigns, err = readStudies(rows); err != nil {
 		return nil, err
 	}
+	past.dropUnusable()
 	if q.Vehicle == "" || past.strappedDF() >= vehicleDF {
 		return past, nil
 	}
@@ -67,8 +68,26 @@ func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
 	if rows, err = w.store.History(ctx, ask); err != nil {
 		return nil, err
 	}
-	past.Campaigns, err = readStudiesBut(rows, known)
-	return past, err
+	if past.Campaigns, err = readStudiesBut(rows, known); err != nil {
+		return nil, err
+	}
+	past.dropUnusable()
+	return past, nil
+}
+
+// dropUnusable takes out the campaigns whose measurement was at fault, and returns
+// them.
+func (p *Past) dropUnusable() (dropped []PastCampaign) {
+	var kept []PastCampaign
+	for _, c := range p.Campaigns {
+		if c.Study.Unusable != "" {
+			dropped = append(dropped, c)
+		} else {
+			kept = append(kept, c)
+		}
+	}
+	p.Campaigns = kept
+	return dropped
 }
 
 // strappedDF returns the degrees of freedom of setups and of repeated blocks that

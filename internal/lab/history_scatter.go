@@ -34,11 +34,14 @@ func (w *Workspace) Scatter(ctx context.Context, q ScatterQuery) (*report.Scatte
 	if past.Campaigns, err = readStudies(rows); err != nil {
 		return nil, err
 	}
+	view := &report.Scatter{Dyno: q.Dyno, Vehicle: q.Vehicle, Most: pastCampaigns, Version: q.Version}
+	for _, c := range past.dropUnusable() {
+		view.Unusable = append(view.Unusable, report.ScatterUnusable{Campaign: c.Campaign, Why: c.Study.Unusable})
+	}
 	pooled, err := past.pool(nil)
 	if err != nil {
 		return nil, err
 	}
-	view := &report.Scatter{Dyno: q.Dyno, Vehicle: q.Vehicle, Most: pastCampaigns, Version: q.Version}
 	view.DriftRate, view.DriftCampaigns = report.Spread{SD: pooled.DriftRateSD, DF: pooled.DriftRateDF}, pooled.DriftCampaigns
 	slices.Reverse(past.Campaigns)
 	if err := levelViews(view, past, pooled); err != nil {

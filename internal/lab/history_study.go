@@ -25,7 +25,8 @@ const ppm = 1e6
 type (
 	studyJSON struct {
 		Format   string    `json:"format"`
-		Curves   bool      `json:"curves,omitempty"` // some used log was a curve reduced elsewhere
+		Curves   bool      `json:"curves,omitempty"`   // some used log was a curve reduced elsewhere
+		Unusable string    `json:"unusable,omitempty"` // why it is no history; empty: it is
 		SpeedRPM []float64 `json:"speed_rpm"`
 		Setup    levelJSON `json:"setup"`
 		Block    levelJSON `json:"block"`
@@ -104,6 +105,9 @@ func (r *ppmRow) UnmarshalJSON(data []byte) error {
 type Study struct {
 	scatter.Study
 	Curves bool // some used log was a curve that was reduced elsewhere
+	// Unusable says what is wrong with the measurement, so that its scatter is not the
+	// rig's; empty: nothing.
+	Unusable string
 }
 
 // encodeStudy returns a study as JSON, format fairpull.scatter/1. Equal studies
@@ -117,7 +121,7 @@ func encodeStudy(s Study) ([]byte, error) {
 		return out
 	}
 	return json.Marshal(studyJSON{
-		Format: studyFormat, Curves: s.Curves, SpeedRPM: s.SpeedRPM,
+		Format: studyFormat, Curves: s.Curves, Unusable: s.Unusable, SpeedRPM: s.SpeedRPM,
 		Setup: level(s.Setup), Block: level(s.Block), Pull: level(s.Pull),
 		Drift: driftJSON{
 			PerHour: s.DriftPerHour, SE: s.DriftSE, Scalar: s.DriftScalar,
@@ -146,7 +150,7 @@ func decodeStudy(data []byte) (Study, error) {
 		}
 		return out
 	}
-	s := Study{Curves: j.Curves, Study: scatter.Study{
+	s := Study{Curves: j.Curves, Unusable: j.Unusable, Study: scatter.Study{
 		SpeedRPM: j.SpeedRPM, Setup: level(j.Setup), Block: level(j.Block), Pull: level(j.Pull),
 		DriftPerHour: j.Drift.PerHour, DriftSE: j.Drift.SE, DriftScalar: j.Drift.Scalar,
 		DriftTakes: scatter.Takes{Setup: j.Drift.Setup, Block: j.Drift.Block, Pull: j.Drift.Pull},

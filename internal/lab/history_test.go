@@ -221,3 +221,29 @@ func TestSettingsComeBack(t *testing.T) {
 		t.Errorf("%+v, %v", limits, err)
 	}
 }
+
+// A pull in another gear would pass for the rig's scatter: the campaign is no history
+// until the pull is dealt with, and scatter says why.
+func TestFaultyMeasurementIsNoHistory(t *testing.T) {
+	w := newWorkspace(t)
+	bad, err := simulate.Named("wrong-gear")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad.Plan.Start = labScenario(0).Plan.Start
+	for i, s := range []simulate.Scenario{bad, labScenario(1), labScenario(2)} {
+		if i > 0 {
+			s.Plan.Order = "ABABA"
+		}
+		putScenario(t, w, s)
+		mustJudge(t, w, s.ID, true)
+	}
+	j := mustJudge(t, w, "lab-02", false)
+	if len(j.past.Campaigns) != 1 || j.past.Campaigns[0].Campaign != "lab-01" {
+		t.Errorf("judged with %+v", j.past.Campaigns)
+	}
+	view, err := w.Scatter(t.Context(), ScatterQuery{})
+	if err != nil || len(view.Campaigns) != 2 || len(view.Unusable) != 1 || view.Unusable[0] != (report.ScatterUnusable{Campaign: bad.ID, Why: "the check gear failed (pull 5)"}) {
+		t.Errorf("%+v, %v", view, err)
+	}
+}

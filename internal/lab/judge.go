@@ -149,8 +149,24 @@ func (a *Analysis) study() (Study, error) {
 	s, err := compare.Study(a.input(used, a.SpeedRPM))
 	return Study{
 		Study:  s,
-		Curves: slices.ContainsFunc(used, func(p *Pull) bool { return p.Kind == signal.Reduced }),
+		Curves: slices.ContainsFunc(used, func(p *Pull) bool { return p.Kind == signal.Reduced }), Unusable: a.unusable(),
 	}, err
+}
+
+// spoiling are the checks whose open fail says that pulls scatter for another reason
+// than the rig. Each rests on other evidence than the torque, so that what is kept out
+// of the history is not chosen by its scatter.
+var spoiling = []string{"gear", "slip", "log-integrity", "log-repeated", "correction-stated", "pressure-plausible"}
+
+// unusable names the open fails of spoiling checks, with their pulls.
+func (a *Analysis) unusable() string {
+	var names []string
+	for _, k := range a.Checks {
+		if len(k.Withholds) > 0 && slices.Contains(spoiling, k.ID) {
+			names = append(names, "the check "+k.ID+" failed ("+pullList(k.Pulls)+")")
+		}
+	}
+	return strings.Join(names, "; ")
 }
 
 // Rederive analyses again what a kept result rests on: the same version of the
