@@ -94,7 +94,7 @@ func goFiles(t *testing.T) []string {
 		if err != nil {
 			return err
 		}
-		if entry.IsDir() && path != "." && (strings.HasPrefix(entry.Name(), ".") || entry.Name() == "testdata") {
+		if entry.IsDir() && path != "." && (strings.HasPrefix(entry.Name(), ".") || entry.Name() == "testdata" || path == "tools") {
 			return filepath.SkipDir
 		}
 		if strings.HasSuffix(path, ".go") && !strings.HasSuffix(path, "_test.go") {
