@@ -3,6 +3,8 @@ package report
 import (
 	"encoding/json"
 	"math"
+	"unicode"
+	"unicode/utf8"
 
 	"fairpull/compare"
 )
@@ -42,7 +44,16 @@ func (a *Across) title() string {
 	for i, p := range a.Part {
 		words[i] = clean(p)
 	}
-	return list(words) + " on " + plural(len(a.Rows), "vehicle")
+	return capitalised(list(words)) + " on " + plural(len(a.Rows), "vehicle")
+}
+
+// capitalised is capital for words that come from a file, in any script.
+func capitalised(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(first)) + s[size:]
 }
 
 func (a *Across) subtitle() string {

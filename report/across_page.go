@@ -36,7 +36,7 @@ func (a *Across) picture() draw.Picture {
 	c := column{picture: &p, left: margin, width: onScreen.width, y: margin}
 	c.words(a.title(), 18, draw.Bold, paintInk)
 	for _, s := range a.Sentences() {
-		c.words(s, 11.5, draw.Regular, paintInk)
+		c.words(unbroken(s), 11.5, draw.Regular, paintInk)
 	}
 	c.y += 8
 	c.place(a.forest(onScreen))
@@ -106,7 +106,7 @@ func (a *Across) forest(l look) draw.Picture {
 	lo, hi := a.span()
 	p := draw.Picture{Width: l.width, ID: "forest", Title: a.title(), Description: "One line a vehicle: its gain with its interval. " + strings.Join(a.Sentences(), " ")}
 	names := 0.3 * l.width
-	f := frame{picture: &p, x: newScale(lo, hi, 6), y: scale{Lo: 0, Hi: float64(rows), Step: 1e9},
+	f := frame{picture: &p, x: newScale(lo, hi, 6), y: scale{Lo: 0, Hi: float64(rows)},
 		left: names, top: 2.2 * em, width: l.width - names - 0.5*em, height: 2 * em * float64(rows), size: em}
 	p.Height = f.top + f.height + 3.2*em
 	p.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: "Gain in " + acrossNames[a.Metric] + ", %", Size: em, Face: draw.Bold, Paint: paintInk})
@@ -188,6 +188,9 @@ func (a *Across) Text(w io.Writer, o TextOptions) error {
 	return out.Flush()
 }
 
+// forestASCII has a character of its own for each mark of a forest.
+var forestASCII = strings.NewReplacer("│", "|", "─", "-", "●", "o", "○", ".", "━", "=", "■", "#", "┄", ".")
+
 // forestText draws the forest in characters.
 func (a *Across) forestText(t *terminal) {
 	const name, words = 18, 28
@@ -207,7 +210,11 @@ func (a *Across) forestText(t *terminal) {
 		if !math.IsNaN(gain) {
 			cells[place(gain)] = mark
 		}
-		t.line("  " + padRight(cut(label, name-1), name) + string(cells) + "  " + text)
+		drawn := string(cells)
+		if t.o.ASCII {
+			drawn = forestASCII.Replace(drawn)
+		}
+		t.line("  " + padRight(cut(label, name-1), name) + drawn + "  " + text)
 	}
 	for i := range a.Rows {
 		r := &a.Rows[i]

@@ -3,6 +3,7 @@ package report
 import (
 	"encoding/json"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -127,14 +128,10 @@ func (s *CheckStandard) doubt(d StandardDoubt) string {
 	t += " may be off: " + s.signalled(d) + ". Gains within a campaign are not touched: they compare pulls on the same rig."
 	if len(d.Campaigns) > 0 {
 		names := d.Campaigns
-		more := ""
-		if n := len(names); n > maxFlags {
-			names, more = names[:maxFlags], " and "+plural(n-maxFlags, "more campaign")
+		if n := len(names) - maxFlags; n > 0 {
+			names = append(names[:maxFlags:maxFlags], strconv.Itoa(n)+" more")
 		}
-		for i := range names {
-			names[i] = clean(names[i])
-		}
-		t += " Campaigns begun then: " + strings.Join(names, ", ") + more + "."
+		t += " Campaigns begun then: " + cleanedList(names) + "; judge them again to mark their results."
 	}
 	return t
 }
@@ -180,7 +177,7 @@ func (s *CheckStandard) limits() []string {
 }
 
 // startNote says what holds for a chart that has just begun.
-const startNote = "These averages hold for a centre and spread that are known well. A chart that has just begun gives no more false alarms than that, but finds a shift late: of one SD, after five checks of learning, in one of eight cases within twenty; after twenty checks in half of them (docs/method.md, section 12)."
+const startNote = "These averages hold for a centre and spread that are known well. A chart that has just begun gives no more false alarms than that, but finds a shift late: of one SD, after five checks of learning, in one of eight cases within twenty; after twenty checks in two of three (docs/method.md, section 12)."
 
 // away is a check's level in per cent about the centre.
 func (s *CheckStandard) away(c StandardEntry) float64 {

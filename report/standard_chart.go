@@ -17,7 +17,7 @@ func (s *CheckStandard) chart(l look) draw.Picture {
 	}
 	last := float64(len(s.Checks))
 	panel := func(title string, lo, hi float64, height float64) *frame {
-		f := &frame{picture: &p, x: scale{Lo: 0.4, Hi: last + 0.6, Step: 1e9}, y: newScale(lo, hi, 4),
+		f := &frame{picture: &p, x: scale{Lo: 0.4, Hi: last + 0.6}, y: newScale(lo, hi, 4),
 			left: 4.2 * em, top: p.Height + 2.4*em, width: l.width - 5.4*em, height: height, size: em}
 		p.Add(draw.Text{At: draw.Point{Y: p.Height + 1.1*em}, Words: title, Size: em, Face: draw.Bold, Paint: paintInk})
 		f.ground([2]float64{}, "", false)

@@ -139,25 +139,35 @@ func (s *CheckStandard) checksText(t *terminal) {
 	}
 	for _, c := range shown {
 		line := "  " + padRight(day(c.Started), 12) + padRight(cut(c.Campaign, 17), 18) + padRight(cut(c.Setup, 5), 6) +
-			padLeft(fixed(units.Unit(quantity.Torque).From(c.MeanNm), 2), 7) + padLeft(signed(s.away(c), 2), 7) + "  " + s.strip(c) + " " + s.signalWords(c)
+			padLeft(fixed(units.Unit(quantity.Torque).From(c.MeanNm), 2), 7) + padLeft(signed(s.away(c), 2), 7) + "  " + s.strip(c, t.o.ASCII) + " " + s.signalWords(c)
 		if len(c.Signals) > 0 {
 			line = t.styled(styleWarn, line)
 		}
 		t.line(line)
 	}
-	t.line(t.styled(styleDim, strings.Repeat(" ", 54)+"limits at ¦, centre at │"))
+	marks := stripMarks(t.o.ASCII)
+	t.line(t.styled(styleDim, strings.Repeat(" ", 54)+"limits at "+string(marks.limit)+", centre at "+string(marks.centre)))
+}
+
+// stripMarks are the characters of a strip.
+func stripMarks(ascii bool) (m struct{ centre, limit, check, signal rune }) {
+	m.centre, m.limit, m.check, m.signal = '│', '¦', '●', '■'
+	if ascii {
+		m.centre, m.limit, m.check, m.signal = '|', ':', 'o', '#'
+	}
+	return m
 }
 
 // strip draws the EWMA between its limits, which stand a quarter from either end.
-func (s *CheckStandard) strip(c StandardEntry) string {
-	cells := []rune(strings.Repeat(" ", stripWidth))
+func (s *CheckStandard) strip(c StandardEntry, ascii bool) string {
+	cells, marks := []rune(strings.Repeat(" ", stripWidth)), stripMarks(ascii)
 	middle, limit := stripWidth/2, stripWidth/4+1
-	cells[middle], cells[middle-limit], cells[middle+limit] = '│', '¦', '¦'
+	cells[middle], cells[middle-limit], cells[middle+limit] = marks.centre, marks.limit, marks.limit
 	if !math.IsNaN(c.EWMA) {
 		at := middle + int(math.Round(float64(limit)*c.EWMA/s.Rules.Limit))
-		mark := '●'
+		mark := marks.check
 		if len(c.Signals) > 0 {
-			mark = '■'
+			mark = marks.signal
 		}
 		cells[min(max(at, 0), stripWidth-1)] = mark
 	}
