@@ -120,7 +120,7 @@ func (w *Workspace) Standard(ctx context.Context, q StandardQuery) (*report.Chec
 	}
 	for i := range view.Doubts {
 		d := &view.Doubts[i]
-		affected, err := w.allCampaigns(ctx, CampaignQuery{Dyno: dyno, To: d.Until})
+		affected, err := w.allCampaigns(ctx, CampaignQuery{Dyno: dyno, From: d.Since, To: d.Until})
 		if err != nil {
 			return nil, err
 		}
