@@ -36,7 +36,7 @@ func (w *Workspace) SetStandard(ctx context.Context, choice StandardChoice, by A
 			return false, err
 		}
 		if len(campaigns) == 0 {
-			return false, fmt.Errorf("the workspace has no campaign of vehicle %s on dyno %s to take the unchanged vehicle from.\n  Import one first, or look which there are: fairpull campaigns --vehicle %s", choice.Vehicle, choice.Dyno, choice.Vehicle)
+			return false, refused("the workspace has no campaign of vehicle %s on dyno %s to take the unchanged vehicle from.\n  Import one first, or look which there are: fairpull campaigns --vehicle %s", choice.Vehicle, choice.Dyno, choice.Vehicle)
 		}
 		like = campaigns[0].ID
 	}
@@ -46,7 +46,7 @@ func (w *Workspace) SetStandard(ctx context.Context, choice StandardChoice, by A
 	}
 	c := &entry.Campaign
 	if c.Vehicle.ID != choice.Vehicle || c.Dyno.ID != choice.Dyno {
-		return false, fmt.Errorf("campaign %s is of vehicle %s on dyno %s, not of %s on %s", like, c.Vehicle.ID, c.Dyno.ID, choice.Vehicle, choice.Dyno)
+		return false, refused("campaign %s is of vehicle %s on dyno %s, not of %s on %s", like, c.Vehicle.ID, c.Dyno.ID, choice.Vehicle, choice.Dyno)
 	}
 	s := store.Standard{
 		Dyno: choice.Dyno, Vehicle: choice.Vehicle, From: choice.From, BandRPM: choice.BandRPM,
@@ -56,7 +56,7 @@ func (w *Workspace) SetStandard(ctx context.Context, choice StandardChoice, by A
 		s.BandRPM = c.Objective.BandRPM
 	}
 	if s.BandRPM == [2]float64{} {
-		return false, fmt.Errorf("campaign %s states no riding band: say which engine speeds are watched, with --band 2500-6000", like)
+		return false, refused("campaign %s states no riding band: say which engine speeds are watched, with --band 2500-6000", like)
 	}
 	for _, configuration := range c.Configurations {
 		if configuration.Role == campaign.Baseline {
@@ -65,7 +65,7 @@ func (w *Workspace) SetStandard(ctx context.Context, choice StandardChoice, by A
 	}
 	change, err := w.store.SetStandard(ctx, s, by)
 	if errors.Is(err, store.ErrRefused) && by.Why == "" {
-		return false, fmt.Errorf("dyno %s has another check standard already: to name a new one needs a reason, --why \"…\"", choice.Dyno)
+		return false, refused("dyno %s has another check standard already: to name a new one needs a reason, --why \"…\"", choice.Dyno)
 	}
 	return change.Changed(), err
 }
@@ -78,7 +78,7 @@ func (w *Workspace) RetireStandard(ctx context.Context, dyno string, by Author) 
 
 func noStandard(err error, dyno string) error {
 	if errors.Is(err, store.ErrNotFound) {
-		return fmt.Errorf("dyno %s has no check standard.\n  To name one: fairpull check-standard --dyno %s --vehicle ID --set", dyno, dyno)
+		return refused("dyno %s has no check standard.\n  To name one: fairpull check-standard --dyno %s --vehicle ID --set", dyno, dyno)
 	}
 	return err
 }
