@@ -236,6 +236,11 @@ func (s *session) enter(ctx context.Context, text string) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	return s.enterCells(ctx, cells)
+}
+
+// enterCells is enter for values by their columns.
+func (s *session) enterCells(ctx context.Context, cells map[string]string) (string, error) {
 	entry, err := s.entry(ctx)
 	if err != nil {
 		return "", err
@@ -309,6 +314,11 @@ func (s *session) correctLast(ctx context.Context, text, why string) (string, er
 	if err != nil {
 		return "", err
 	}
+	return s.correctLastCells(ctx, cells, why)
+}
+
+// correctLastCells is correctLast for values by their columns.
+func (s *session) correctLastCells(ctx context.Context, cells map[string]string, why string) (string, error) {
 	name := ""
 	by := Author{Who: s.o.By.Who, Why: "values of the pull taken last: " + why}
 	if why == "" {
@@ -341,18 +351,26 @@ func (s *session) correctLast(ctx context.Context, text, why string) (string, er
 	return s.after(ctx, fmt.Sprintf("Pull %s: %s.", name, cellWords(cells)))
 }
 
+// valueThereError says that a pull has a value already, and no reason was given to
+// replace it.
+type valueThereError struct{ pull, column, value string }
+
+func (e *valueThereError) Error() string {
+	return fmt.Sprintf("pull %s has %s %s already; to replace it, add: because …", e.pull, e.column, e.value)
+}
+
 // complete puts values into a pull.
 func complete(c *campaign.Campaign, p *campaign.Pull, cells map[string]string, replace bool) error {
 	row := airCells(p.Weather)
 	maps.Copy(row, p.Values)
 	for key, value := range cells {
 		if was := row[key]; was != "" && was != value && !replace {
-			return fmt.Errorf("pull %s has %s %s already; to replace it, add: because …", p.Name, key, was)
+			return &valueThereError{p.Name, key, was}
 		}
 		if slices.Contains(humidityColumns, key) {
 			for _, other := range humidityColumns {
 				if row[other] != "" && other != key && !replace {
-					return fmt.Errorf("pull %s has %s %s already; to replace it, add: because …", p.Name, other, row[other])
+					return &valueThereError{p.Name, other, row[other]}
 				}
 				delete(row, other)
 			}

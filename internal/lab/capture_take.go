@@ -157,7 +157,7 @@ func (s *session) placeOf(c *campaign.Campaign) (next report.CaptureNext, exclud
 	case next.Finished:
 		return next, "beyond the plan", nil
 	case next.Confirm:
-		return next, fmt.Sprintf("nobody said that %s was fitted in setup %s", next.Configuration, next.Setup), nil
+		return next, fmt.Sprintf("nobody said that block %d was fitted", next.Block), nil
 	case next.Settling > 0:
 		return next, campaign.SettlingReason + " after a change of parts", nil
 	}
