@@ -132,6 +132,9 @@ func (s *Store) writeEntries(ctx context.Context, w *tar.Writer, head backupHead
 		if err != nil {
 			return fmt.Errorf("%s: %w", d, err)
 		}
+		if kind := evidence.SecretIn(data); kind != "" {
+			return fmt.Errorf("file %s of the workspace holds a private key (%s): nothing was written.\n  A backup goes to other places; rotate that key, as others may have it", d, kind)
+		}
 		if err := entry(blobPrefix+d.Hex(), int64(len(data)), bytes.NewReader(data)); err != nil {
 			return err
 		}
@@ -146,7 +149,8 @@ func namedIn(ctx context.Context, database string) (names []evidence.Digest, err
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	list, err := texts(ctx, db, `SELECT log FROM pulls UNION SELECT digest FROM originals UNION SELECT digest FROM attachments ORDER BY 1`)
+	list, err := texts(ctx, db, `SELECT log FROM pulls UNION SELECT digest FROM originals UNION SELECT digest FROM attachments
+		UNION SELECT digest FROM claim_files ORDER BY 1`)
 	if err != nil {
 		return nil, err
 	}

@@ -81,6 +81,11 @@ const puts = 8
 // already, for [writing.still]. Where one cannot be kept the error is the first,
 // and what was kept stays.
 func putAll(ctx context.Context, into blobs, files [][]byte) (old []evidence.Digest, err error) {
+	for _, data := range files {
+		if kind := evidence.SecretIn(data); kind != "" {
+			return nil, refused("a file holds a private key (%s), which belongs to its owner's own place alone", kind)
+		}
+	}
 	var lock sync.Mutex
 	var group errgroup.Group
 	group.SetLimit(puts)

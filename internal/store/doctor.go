@@ -58,7 +58,7 @@ func (s *Store) Check(ctx context.Context) (Report, error) {
 	err = s.view(ctx, func(q querier) error {
 		d.q = q
 		for _, look := range []func(context.Context) error{
-			d.engine, d.references, d.sheets, d.data, d.results, d.lists, d.trail, d.names,
+			d.engine, d.references, d.sheets, d.data, d.results, d.lists, d.trail, d.names, d.record,
 		} {
 			if err := look(ctx); err != nil {
 				return err
@@ -252,6 +252,10 @@ func (d *doctor) sheets(ctx context.Context) error {
 		{"settings of the result of campaign", `SELECT campaign, settings_digest, settings FROM results`},
 		{"check standard of dyno", `SELECT dyno, digest, body FROM standards`},
 		{"reading of campaign", `SELECT campaign || ' ' || kind, digest, body FROM readings`},
+		{"claim", `SELECT number, digest, body FROM claims`},
+		{"seal of claim", `SELECT claim || ' ' || state, seal_digest, seal FROM claim_states WHERE seal <> ''`},
+		{"lab text", `SELECT kind, digest, body FROM lab_texts`},
+		{"leaf of the record", `SELECT CAST(n AS TEXT), digest, body FROM record_leaves`},
 		{"scatter of the result of campaign", `SELECT campaign, scatter_digest, scatter FROM results WHERE scatter <> ''`},
 	} {
 		if err := d.sheet(ctx, table.what, table.query); err != nil {
@@ -401,7 +405,8 @@ func (d *doctor) trail(ctx context.Context) error {
 func (d *doctor) names(ctx context.Context) (err error) {
 	rows, err := d.q.QueryContext(ctx, `SELECT 'pull ' || campaign || ' ' || name, log FROM pulls UNION ALL
 		SELECT name || ' of campaign ' || campaign, digest FROM originals UNION ALL
-		SELECT 'attachment ' || name || ' of campaign ' || campaign, digest FROM attachments`)
+		SELECT 'attachment ' || name || ' of campaign ' || campaign, digest FROM attachments UNION ALL
+		SELECT 'file ' || name || ' of claim ' || claim, digest FROM claim_files`)
 	if err != nil {
 		return err
 	}

@@ -116,7 +116,7 @@ func (w writing) named(ctx context.Context, batch []blobFile) (map[evidence.Dige
 	}
 	in := ` IN (` + strings.Join(places, ", ") + `)`
 	list, err := texts(ctx, w, `SELECT log FROM pulls WHERE log`+in+` UNION SELECT digest FROM originals WHERE digest`+in+
-		` UNION SELECT digest FROM attachments WHERE digest`+in, args...)
+		` UNION SELECT digest FROM attachments WHERE digest`+in+` UNION SELECT digest FROM claim_files WHERE digest`+in, args...)
 	if err != nil {
 		return nil, err
 	}
