@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 // from the given day on. Every other one has another vehicle.
 func fillHistory(tb testing.TB, w *Workspace, n int, from time.Time) {
 	tb.Helper()
+	body := fmt.Appendf(nil, "{\"as long as a gain result\": %q}", strings.Repeat("x", 44_000))
 	for i := range n {
 		id := fmt.Sprintf("past-%05d", i)
 		r := store.Record{Logs: map[string][]byte{"log.csv": []byte(id)}}
@@ -37,7 +39,7 @@ func fillHistory(tb testing.TB, w *Workspace, n int, from time.Time) {
 		}
 		_, err = w.store.SaveResult(context.Background(), store.Result{
 			Campaign: id, Version: 1, Data: entry.Digest, Program: "1", Verdict: "gain shown",
-			Settings: []byte(`{"format":"fairpull.settings/1"}`), Body: []byte(`{}`), Scatter: study,
+			Settings: []byte(`{"format":"fairpull.settings/1"}`), Body: body, Scatter: study,
 		}, anna)
 		if err != nil {
 			tb.Fatal(err)

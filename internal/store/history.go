@@ -41,7 +41,7 @@ func (s *Store) History(ctx context.Context, h HistoryQuery) (past []Past, err e
 	}
 	return s.past(ctx, `SELECT c.id, c.vehicle, c.started, r.id, r.scatter FROM campaigns c JOIN results r ON r.id = c.result
 		WHERE c.dyno = $1 AND ($2 = '' OR c.vehicle = $2) AND c.started < $3 AND c.id <> $5 AND c.pulls > 0 AND c.state <> 'withdrawn'
-		AND r.scatter <> '' AND r.data_digest = c.digest
+		AND r.scatter_digest <> '' AND r.data_digest = c.digest
 		AND NOT EXISTS (SELECT 1 FROM left_out l WHERE l.campaign = c.id AND l.until IS NULL)
 		ORDER BY c.started DESC, c.id DESC LIMIT $4`, h.Dyno, h.Vehicle, before, h.Limit, h.Without)
 }
@@ -60,7 +60,7 @@ func (s *Store) PastOf(ctx context.Context, results []string) ([]Past, error) {
 		places[i], args[i] = "$"+strconv.Itoa(i+1), id
 	}
 	found, err := s.past(ctx, `SELECT c.id, c.vehicle, c.started, r.id, r.scatter FROM results r JOIN campaigns c ON c.id = r.campaign
-		WHERE r.scatter <> '' AND r.id IN (`+strings.Join(places, ", ")+`)`, args...)
+		WHERE r.scatter_digest <> '' AND r.id IN (`+strings.Join(places, ", ")+`)`, args...)
 	if err != nil {
 		return nil, err
 	}
