@@ -35,7 +35,7 @@ var spoken = map[string][]string{
 	signal.Throttle:         {"throttle", "throttleposition", "tps", "drosselklappe", "gas"},
 	signal.Lambda:           {"lambda", "lam", "λ"},
 	signal.AirFuelRatio:     {"afr", "airfuelratio"},
-	signal.OilTemperature:   {"oiltemp", "oiltemperature", "toil", "öltemperatur", "oeltemperatur"},
+	signal.OilTemperature:   {"oiltemp", "oiltemperature", "toil", "toel", "töl", "öltemperatur", "oeltemperatur"},
 	signal.ManifoldPressure: {"manifoldpressure", "map", "saugrohrdruck"},
 	signal.BrakeTorque:      {"braketorque", "bremsmoment"},
 	signal.BrakeForce:       {"brakeforce", "bremskraft"},
@@ -123,7 +123,7 @@ func UnitOf(channel, spelling string) (string, error) {
 		return "", because(ErrUnit, "%s is stated without its unit", channel)
 	}
 	if _, err := m.unit(spelling); err != nil {
-		return "", as(ErrUnit, err)
+		return "", because(ErrUnit, "%v; a unit of %s is %s", err, channel, unitExample(base))
 	}
 	return spelling, nil
 }

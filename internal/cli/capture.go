@@ -40,6 +40,7 @@ takes words from standard input, a line each:
 	flags.StringVar(&o.Line, "line", "", "a line that sends logs instead: tcp://HOST:PORT, or a serial port as in /dev/ttyUSB0:115200")
 	flags.StringVar(&o.Configuration, "configuration", "", "what is fitted, where there is no plan or to depart from it")
 	flags.StringVar(&o.Setup, "setup", "", "the strapping-down that it is in")
+	flags.StringVar(&o.Values, "set", "", "values to begin with, as in \"pressure_kpa=98.7 temperature_degc=21.5 relative_humidity_pct=45\"")
 	flags.StringVar(&o.Recipe, "recipe", "", "the recipe of the dyno to use (default: the one that fits)")
 	flags.BoolVar(&o.KeepGoing, "keep-going", false, "take the pull after a full block for the next planned block, without being told that it is fitted")
 	flags.BoolVar(&o.Rewritten, "rewritten", false, "a file that changes after it was taken is a new pull, as with a logger that always writes to one name")

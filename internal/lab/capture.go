@@ -24,6 +24,9 @@ type CaptureOptions struct {
 	// Configuration and Setup are what is on the rig, where there is no plan, or to
 	// depart from it. Empty: as planned.
 	Configuration, Setup string
+	// Values are entered before the first pull, as a person would type them:
+	// pressure_kpa=98.7 temperature_degc=21.5 relative_humidity_pct=45. May be empty.
+	Values string
 	// Recipe is the one to use of the dyno's; empty: the one that fits.
 	Recipe string
 	// KeepGoing takes the next pull after a full block for the next planned block,
@@ -178,6 +181,11 @@ func (s *session) begin(ctx context.Context) error {
 		}
 	}
 	s.air = lastAir(c)
+	if s.o.Values != "" {
+		if _, err := s.enter(ctx, oneLine(s.o.Values)); err != nil {
+			return err
+		}
+	}
 	if err := s.freezePlan(ctx, c); err != nil {
 		return err
 	}
@@ -196,7 +204,7 @@ func (s *session) sayStarted(c *campaign.Campaign, next report.CaptureNext) {
 	}
 	s.sayNext(report.CaptureStarted, fmt.Sprintf("Campaign %s, pulls so far: %d. Taking logs from %s. %s", c.ID, len(c.Pulls), source, s.nextWords(c, next)), next)
 	if words, _ := s.air.words(s.clock.now()); words != "" {
-		s.say(report.CaptureNotice, "", "The air of the last pull holds until it is entered anew: "+cellWords(s.air.cells)+". "+words)
+		s.say(report.CaptureNotice, "", "The air holds until it is entered anew: "+cellWords(s.air.cells)+". "+words)
 	}
 	if c.Plan == nil {
 		s.say(report.CaptureNotice, "", "This campaign has no plan: nothing is frozen, and nothing holds the pulls to an order. Plan first where a claim is to be made.")

@@ -197,11 +197,28 @@ func (r *running) describe(p *report.CapturedPull) bool {
 	return true
 }
 
+// aloneChecks are those that a pull is asked for itself, so that what other pulls
+// lack does not stand in its line.
+var aloneChecks = []string{"correction-range", "temperature-range", "pressure-plausible", "procedure", "tyre-speed", "log-integrity"}
+
 // checksOf returns the checks that a pull did not pass, the failed ones first.
 func (r *running) checksOf(pull string) []campaign.Check {
+	p := r.analysis.pull(pull)
+	if p == nil || !p.Used {
+		return nil
+	}
+	alone := *r.analysis
+	alone.Pulls = []Pull{*p}
+	asked := slices.Concat(alone.checkCorrectionRange(), alone.checkTemperatureRange(), alone.checkPressurePlausible(),
+		alone.checkProcedure(), alone.checkTyreSpeed(), alone.checkLogIntegrity())
+	for _, k := range r.analysis.Checks {
+		if !slices.Contains(aloneChecks, k.ID) {
+			asked = append(asked, k)
+		}
+	}
 	var found []campaign.Check
 	for _, status := range []campaign.Status{campaign.Fail, campaign.Warn} {
-		for _, k := range r.analysis.Checks {
+		for _, k := range asked {
 			if k.Status == status && slices.Contains(k.Pulls, pull) {
 				found = append(found, k)
 			}

@@ -153,6 +153,8 @@ func killCaptures(t *testing.T, kills int) {
 }
 
 // killCapture starts a capture, kills it at a random moment and notes what it told.
+// Half the moments are counted from the start of the process, half from the first
+// pull that it tells.
 func killCapture(t *testing.T, random *rand.Rand, command *exec.Cmd, told map[string]bool) {
 	t.Helper()
 	var complaints bytes.Buffer
@@ -164,15 +166,28 @@ func killCapture(t *testing.T, random *rand.Rand, command *exec.Cmd, told map[st
 	if err := command.Start(); err != nil {
 		t.Fatal(err)
 	}
-	time.AfterFunc(time.Duration(random.Int64N(int64(500*time.Millisecond))), func() { _ = command.Process.Kill() })
+	kill := func(within time.Duration) {
+		moment := time.Duration(random.Int64N(int64(within)))
+		time.AfterFunc(moment, func() { _ = command.Process.Kill() }) // SIGKILL; Wait says how it ended
+	}
+	fromStart := random.IntN(2) == 0
+	if fromStart {
+		kill(400 * time.Millisecond)
+	}
 	lines := bufio.NewScanner(out)
-	for lines.Scan() {
-		if digest, ok := strings.CutPrefix(lines.Text(), "told "); ok {
-			told[digest] = true
+	for heard := false; lines.Scan(); {
+		digest, ok := strings.CutPrefix(lines.Text(), "told ")
+		if !ok {
+			continue
 		}
+		told[digest] = true
+		if !heard && !fromStart {
+			kill(150 * time.Millisecond)
+		}
+		heard = true
 	}
 	_, _ = io.Copy(io.Discard, out)
-	_ = command.Wait() // SIGKILL
+	_ = command.Wait()
 	if command.ProcessState.Exited() {
 		t.Fatalf("the process was to be killed and ended by itself\n%s", complaints.String())
 	}
