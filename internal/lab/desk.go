@@ -16,6 +16,7 @@ type Desk struct {
 	*Workspace
 	looks *memo[lookKey, *Look]
 	cards *memo[string, *report.Card] // by the id of a result, which never changes
+	raws  *memo[rawKey, *RawLog]
 	calls singleflight.Group
 
 	mu      sync.Mutex
@@ -31,7 +32,7 @@ const (
 // NewDesk returns a desk over an open workspace, which stays the caller's to
 // close.
 func NewDesk(w *Workspace) *Desk {
-	return &Desk{Workspace: w, looks: newMemo[lookKey, *Look](maxLooks), cards: newMemo[string, *report.Card](maxCards)}
+	return &Desk{Workspace: w, looks: newMemo[lookKey, *Look](maxLooks), cards: newMemo[string, *report.Card](maxCards), raws: newMemo[rawKey, *RawLog](maxRawLogs)}
 }
 
 // LastChange returns the number of the latest change to the workspace: a page

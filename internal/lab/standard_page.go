@@ -9,16 +9,16 @@ import (
 	"fairpull/internal/store"
 )
 
-// refusal says in whole sentences why something cannot be kept. For a program it
+// unfit says in whole sentences why something cannot be kept. For a program it
 // is [ErrRefused].
-type refusal struct{ text string }
+type unfit struct{ text string }
 
 func refused(format string, values ...any) error {
-	return &refusal{fmt.Sprintf(format, values...)}
+	return &unfit{fmt.Sprintf(format, values...)}
 }
 
-func (r *refusal) Error() string        { return r.text }
-func (r *refusal) Is(target error) bool { return target == ErrRefused }
+func (r *unfit) Error() string        { return r.text }
+func (r *unfit) Is(target error) bool { return target == ErrRefused }
 
 // HasStandard reports whether a dyno has a check standard.
 func (w *Workspace) HasStandard(ctx context.Context, dyno string) (bool, error) {

@@ -1,0 +1,155 @@
+package report
+
+import (
+	"math"
+	"strings"
+
+	"fairpull/curve"
+	"fairpull/drum"
+	"fairpull/quantity"
+	"fairpull/report/draw"
+)
+
+// PullPage is one pull as a person looks at it: as recorded and as reduced.
+type PullPage struct {
+	Reduction
+	Setup, Started string
+	Place          string // "pull 2 of the 3 of block 4"; empty: it is in none
+	Raw            RawLog
+
+	Factor    float64 // of the correction; NaN: there is no curve
+	Standard  string  // of the correction
+	Corrected curve.Curve
+	AtCrank   bool
+
+	SlipLimit float64     // fraction; of the check
+	Coasts    []PullCoast // of the block, this pull's among them
+}
+
+// PullCoast is the coast-down of one pull of a block.
+type PullCoast struct {
+	Pull string
+	This bool
+	*drum.Losses
+}
+
+// Title names the pull.
+func (p *PullPage) Title() string {
+	return "Pull " + clean(p.Pull) + " of " + clean(p.Configuration)
+}
+
+// Byline says where and when it was made, and whether it counts.
+func (p *PullPage) Byline() string {
+	s := joined(" · ", clean(p.Started), labelled("setup ", clean(p.Setup)), p.Place, labelled("log ", clean(p.Log)))
+	if p.Excluded != "" {
+		s += " · not used: " + cleanTo(p.Excluded, 400)
+	}
+	return s
+}
+
+// Sections returns what is to be said of the pull: the channels as recorded with
+// the phases marked, the curve with its standard errors, the coast-down beside the
+// block's others, and what encoder, slip and log have to say of themselves.
+func (p *PullPage) Sections(units quantity.System) ([]Section, error) {
+	blocks := p.rawBlocks(units)
+	if p.Result == nil {
+		why := p.Problem
+		if why == "" {
+			why = "the campaign cannot be analysed as it stands"
+		}
+		blocks = append(blocks, heading{Level: 2, Words: "Reduced curve", ID: "curve"}, paragraph{Words: "There is no curve of this pull: " + cleanTo(why, 600)})
+		return sections(blocks)
+	}
+	blocks = append(blocks, p.curveBlocks(units)...)
+	blocks = append(blocks, p.coastBlocks(units)...)
+	blocks = append(blocks, p.rigBlocks(units)...)
+	return sections(append(blocks, p.foundBlocks()...))
+}
+
+func (p *PullPage) rawBlocks(units quantity.System) []block {
+	blocks := []block{heading{Level: 2, Words: "Channels as recorded", ID: "channels"}}
+	if len(p.Raw.Channels) == 0 {
+		return append(blocks, paragraph{Words: "The log holds no channel that can be drawn."})
+	}
+	caption := "As recorded: nothing is smoothed. "
+	if len(p.Raw.Phases) > 0 {
+		caption += "Between the dashed lines are the phases by their names; settling is left out of the figures."
+	} else {
+		caption += "No phases are marked: the log is a curve that was reduced elsewhere, or no pull was found in it."
+	}
+	if n := len(p.Raw.Channels) - maxRawPanels; n > 0 {
+		caption += " Without script, " + plural(n, "more channel") + " stand in the table alone."
+	}
+	blocks = append(blocks, figure{Picture: p.Raw.chart(onScreen, units), Caption: caption}, p.Raw.table(units))
+	if p.Result != nil && p.HalfWidthRPM > 0 {
+		blocks = append(blocks, paragraph{Words: "How the pull was found: " + strings.TrimRight(clean400(p.Result.Phases.Rule), ".") + ".", Small: true})
+	}
+	return blocks
+}
+
+func clean400(s string) string { return cleanTo(s, 400) }
+
+// curveBlocks shows torque and power with the standard error from this log alone.
+func (p *PullPage) curveBlocks(units quantity.System) []block {
+	where, how := "wheel", "corrected by "+clean(p.Standard)+", factor "+fixed(p.Factor, 4)
+	if p.AtCrank {
+		where = "crank"
+	}
+	if p.Standard == "none" {
+		how = "not corrected for the air"
+	}
+	torque, power := units.Unit(quantity.Torque), units.Unit(quantity.Power)
+	t := table{
+		Heads:   []string{"rpm", "Torque, " + torque.Name, "± one SE", "Power, " + power.Name, "± one SE", "Loss added, " + torque.Name, "Resolution, rpm"},
+		Numeric: []bool{true, true, true, true, true, true, true}, Long: true,
+		Caption: "Figures at the " + where + ", " + how + ". ± is one standard error from this log alone: what a second pull would add stands on the campaign's page. Loss added: what the coast-down found is put back.",
+	}
+	for i, rpm := range p.Corrected.SpeedRPM {
+		se, omega := at(p.Corrected.StandardError, i), rpm*curve.RadPerSecondPerRPM
+		a, ua := numbersOrBlank(p.Corrected.Torque[i], float64(se), torque)
+		b, ub := numbersOrBlank(p.Corrected.Power(i), float64(se)*omega, power)
+		with := "–"
+		if i < len(p.Result.Compensated) {
+			with = fixed(torque.From(p.Result.Compensated[i]), 1)
+		}
+		t.Rows = append(t.Rows, []string{plain(rpm), a, ua, b, ub, with, fixed(float64(at(p.Result.Resolution, i)), 0)})
+	}
+	blocks := []block{heading{Level: 2, Words: "Reduced curve", ID: "curve"}}
+	if p.Corrected.Len() > 1 {
+		blocks = append(blocks, figure{Picture: p.chart(onScreen, units), Caption: "The ribbon is twice the standard error from this log alone."})
+	}
+	return append(blocks, t)
+}
+
+// chart draws torque and power of the pull, one above the other.
+func (p *PullPage) chart(l look, units quantity.System) draw.Picture {
+	em := l.size
+	rpm := p.Corrected.SpeedRPM
+	picture := draw.Picture{Width: l.width, ID: "pull-curve", Title: "Torque and power of pull " + clean(p.Pull) + " over engine speed",
+		Description: "Two panels over one axis of engine speed, torque above and power below, each with a ribbon of twice its standard error. The numbers stand in the table below."}
+	top := 2.8 * em
+	for panel, d := range []quantity.Dimension{quantity.Torque, quantity.Power} {
+		unit := units.Unit(d)
+		values, lo, hi := make([]float64, len(rpm)), make([]float64, len(rpm)), make([]float64, len(rpm))
+		seen := newExtent()
+		for i := range rpm {
+			per := 1.0
+			if d == quantity.Power {
+				per = rpm[i] * curve.RadPerSecondPerRPM
+			}
+			values[i] = unit.From(p.Corrected.Torque[i] * per)
+			half := unit.FromDifference(2 * float64(at(p.Corrected.StandardError, i)) * per)
+			lo[i], hi[i] = values[i]-half, values[i]+half
+			seen.add(values[i], lo[i], hi[i])
+		}
+		a, b := padded(seen.lo, seen.hi, 0.07)
+		f := frame{picture: &picture, x: newScale(rpm[0], rpm[len(rpm)-1], 7), y: newScale(math.Max(a, 0), b, 4), left: 4.2 * em, top: top, width: l.width - 5.4*em, height: 0.22 * l.width, size: em}
+		picture.Add(draw.Text{At: draw.Point{Y: top - 1.3*em}, Words: map[int]string{0: "Torque, ", 1: "Power, "}[panel] + unit.Name, Size: em, Face: draw.Bold, Paint: paintInk})
+		f.ground([2]float64{}, "", panel == 1)
+		f.ribbon(rpm, lo, hi, paintBaseline.Faded(0.2))
+		f.line(rpm, values, 2, nil, paintBaseline)
+		top += f.height + 3.4*em
+	}
+	picture.Height = top
+	return picture
+}
