@@ -107,7 +107,7 @@ const recomputeTries = 3
 // recomputeOne derives one campaign again and returns what came of it, as JSON.
 func (w *Workspace) recomputeOne(ctx context.Context, id string, round store.Round) ([]byte, error) {
 	for try := 1; ; try++ {
-		found, err := w.moved(ctx, id, round)
+		found, err := w.deriveAgain(ctx, id, round)
 		if errors.Is(err, store.ErrNotLatest) && try < recomputeTries {
 			continue
 		}
@@ -123,9 +123,9 @@ func (w *Workspace) recomputeOne(ctx context.Context, id string, round store.Rou
 	}
 }
 
-// moved derives the latest result of a campaign again, says what is another, and
+// deriveAgain derives the latest result of a campaign again, says what is another, and
 // keeps what is.
-func (w *Workspace) moved(ctx context.Context, id string, round store.Round) (report.Recomputed, error) {
+func (w *Workspace) deriveAgain(ctx context.Context, id string, round store.Round) (report.Recomputed, error) {
 	found := report.Recomputed{Campaign: id}
 	before, err := w.store.LatestResult(ctx, id)
 	if err != nil {
