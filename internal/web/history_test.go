@@ -114,7 +114,7 @@ func TestHistoryPage(t *testing.T) {
 	if a.status != http.StatusSeeOther {
 		t.Fatalf("taking back: %d\n%s", a.status, a.body)
 	}
-	s.get(path + "&done=taken-back").says(t, "From 4 campaigns", "in the history again")
+	s.get(path+"&done=taken-back").says(t, "From 4 campaigns", "in the history again")
 }
 
 // What is refused leaves the history as it was.

@@ -2,6 +2,12 @@
 // with a crosshair, and news as they come.
 import { drawCharts } from "./charts.js";
 import { follow } from "./live.js";
+import { drawRawLogs } from "./raw.js";
 
-drawCharts(document);
-follow(() => drawCharts(document));
+function draw() {
+  drawCharts(document);
+  drawRawLogs(document);
+}
+
+draw();
+follow(draw);
