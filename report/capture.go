@@ -60,6 +60,8 @@ type CaptureNext struct {
 	Confirm              bool // somebody has to say that it is fitted
 	Settling             int  // settling pulls that come first
 	Finished             bool // the plan is through
+	// Code stands for the configuration where the plan is blind; empty: it is not.
+	Code string
 }
 
 // SoFar is what the pulls of a campaign that is still being measured say of one
@@ -78,6 +80,12 @@ type SoFar struct {
 	HalfWidth, HalfWidthAtEnd float64
 	SmallestGain              float64 // a fraction; 0: not stated
 	Missing                   string  // why there is no gain
+}
+
+// Blind returns what may be said to a rider who is not to know: the repeatability.
+func (s SoFar) Blind() SoFar {
+	nan := math.NaN()
+	return SoFar{PullSD: s.PullSD, PullDF: s.PullDF, Confidence: s.Confidence, Gain: nan, Lo: nan, Hi: nan, HalfWidth: nan, HalfWidthAtEnd: nan}
 }
 
 // SoFarOf takes from a comparison what may be said before the campaign is through:
@@ -202,6 +210,7 @@ type captureNextJSON struct {
 	Settling      int    `json:"settling_pulls"`
 	Confirm       bool   `json:"to_be_confirmed"`
 	Finished      bool   `json:"plan_finished"`
+	Code          string `json:"code,omitempty"`
 }
 
 type soFarJSON struct {
@@ -230,7 +239,7 @@ func (c *Capture) JSON() ([]byte, error) {
 		}
 	}
 	if n := c.Next; n != nil {
-		out.Next = &captureNextJSON{n.Block, n.Blocks, n.Configuration, n.Setup, n.Left, n.Settling, n.Confirm, n.Finished}
+		out.Next = &captureNextJSON{n.Block, n.Blocks, n.Configuration, n.Setup, n.Left, n.Settling, n.Confirm, n.Finished, n.Code}
 	}
 	for _, s := range c.SoFar {
 		row := soFarJSON{

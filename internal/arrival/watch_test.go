@@ -339,3 +339,20 @@ func TestEndsLine(t *testing.T) {
 		}
 	}
 }
+
+// A file that is there when the folder is read and cannot be read is told once, and
+// tried again.
+func TestAFileThatCannotBeRead(t *testing.T) {
+	r := newReceiver()
+	w := &watch{dir: t.TempDir(), options: quick().withDefaults(), take: r.take, note: r.note}
+	w.tracker = newTracker(w.options)
+	s := &sight{listed: listed{"gone.csv", 3, time.Now()}, since: time.Now()}
+	for range 2 {
+		if stuck, err := w.handOn(s); err != nil || !stuck || s.done {
+			t.Errorf("stuck %v, %v, done %v", stuck, err, s.done)
+		}
+	}
+	if len(r.events) != 1 || r.events[0].Kind != Unreadable || r.events[0].Err == nil || !s.retry.After(time.Now()) {
+		t.Errorf("events %v, tried again at %v", r.events, s.retry)
+	}
+}

@@ -149,9 +149,13 @@ func analyseOneSide(ctx context.Context, folder *ingest.Folder, o Options) (a *A
 }
 
 // judge fills in what an event says of a pull that was taken, and of all so far.
-func (s *session) judge(ctx context.Context, entry store.Entry, event *report.Capture) {
+func (s *session) judge(ctx context.Context, entry store.Entry, was report.CaptureNext, event *report.Capture) {
 	p := event.Pull
-	head := fmt.Sprintf("Pull %s, %s in setup %s", p.Name, p.Configuration, p.Setup)
+	what := p.Configuration
+	if was.Code != "" {
+		what = "code " + was.Code
+	}
+	head := fmt.Sprintf("Pull %s, %s in setup %s", p.Name, what, p.Setup)
 	r, err := s.w.running(ctx, s.o.Campaign, s.failed)
 	if err != nil {
 		event.Message = head + ": kept; it could not be looked at: " + firstLine(err) + "."
@@ -168,9 +172,18 @@ func (s *session) judge(ctx context.Context, entry store.Entry, event *report.Ca
 		}
 	}
 	event.SoFar = r.soFar(&entry.Campaign)
+	if blindStill(&entry.Campaign) && len(event.SoFar) > 0 {
+		event.SoFar = []report.SoFar{event.SoFar[0].Blind()}
+	}
 	for _, so := range event.SoFar {
 		event.Message += " " + so.Sentence()
 	}
+}
+
+// blindStill reports whether the rider is not to know what is fitted, nor what it
+// brings: until a blind plan is through.
+func blindStill(c *campaign.Campaign) bool {
+	return c.Plan != nil && c.Plan.Blind && !c.Progress().Finished
 }
 
 // describe puts in what the pull itself gave, and reports whether it gave a curve.

@@ -62,6 +62,9 @@ func (s *session) whereNext(c *campaign.Campaign) (report.CaptureNext, error) {
 	}
 	b := blocks[p.Next]
 	next := report.CaptureNext{Block: p.Next + 1, Blocks: len(blocks), Configuration: b.Configuration, Setup: b.Setup, Left: p.Left}
+	if c.Plan.Blind {
+		next.Code = c.Plan.Codes()[p.Next]
+	}
 	begun := len(p.Measured) == p.Next+1 // a pull of it is there
 	next.Confirm = !begun && s.confirmed < next.Block && !s.o.KeepGoing
 	if !begun && s.settled < next.Block {
@@ -102,11 +105,7 @@ func settlingLeft(c *campaign.Campaign, i int) int {
 
 // nextWords says what is to be done next.
 func (s *session) nextWords(c *campaign.Campaign, n report.CaptureNext) string {
-	what := n.Configuration
-	if configuration, _ := c.Configuration(n.Configuration); configuration.Name != "" {
-		what += " (" + configuration.Name + ")"
-	}
-	where := fmt.Sprintf("%s, setup %s", what, n.Setup)
+	where := fmt.Sprintf("%s, setup %s", fittedWords(c, n), n.Setup)
 	switch {
 	case n.Finished:
 		return "The plan is through: take the verdict with fairpull judge " + c.ID
@@ -118,4 +117,15 @@ func (s *session) nextWords(c *campaign.Campaign, n report.CaptureNext) string {
 		return fmt.Sprintf("Next: %s of block %d of %d, %s; not counted.", counted(n.Settling, "settling pull"), n.Block, n.Blocks, where)
 	}
 	return fmt.Sprintf("Next: %s of block %d of %d, %s.", counted(n.Left, "pull"), n.Block, n.Blocks, where)
+}
+
+// fittedWords names what is to be fitted: by its code where the plan is blind.
+func fittedWords(c *campaign.Campaign, n report.CaptureNext) string {
+	if n.Code != "" {
+		return "code " + n.Code
+	}
+	if configuration, _ := c.Configuration(n.Configuration); configuration.Name != "" {
+		return n.Configuration + " (" + configuration.Name + ")"
+	}
+	return n.Configuration
 }

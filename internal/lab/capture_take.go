@@ -275,7 +275,7 @@ func (s *session) taken(ctx context.Context, pull campaign.Pull, in incoming, wa
 		s.tell(event)
 		return
 	}
-	s.judge(ctx, entry, &event)
+	s.judge(ctx, entry, was, &event)
 	if next, err := s.whereNext(&entry.Campaign); err == nil {
 		event.Next = &next
 		event.Message += " " + s.nextWords(&entry.Campaign, next)

@@ -716,3 +716,39 @@ func TestCaptureEventsAsJSON(t *testing.T) {
 		t.Errorf("%d pulls, %v", pulls, err)
 	}
 }
+
+// Where the plan is blind, no line names a configuration or says a gain before the
+// plan is through.
+func TestCaptureOfABlindPlan(t *testing.T) {
+	w, dir := newWorkspace(t), t.TempDir()
+	c, logs := demoPulls(t)
+	putPlanned(t, w, func(c *campaign.Campaign) {
+		c.Plan.Blind, c.Plan.Seed = true, 7
+		c.Plan.Blocks = []campaign.PlannedBlock{{Configuration: "A", Setup: "s1", Pulls: 1}, {Configuration: "B", Setup: "s2", Pulls: 1}, {Configuration: "A", Setup: "s3", Pulls: 1}}
+	})
+	session := capture(t, w, CaptureOptions{Campaign: c.ID, From: dir})
+	codes := current(t, w, c.ID).Campaign.Plan.Codes()
+	for i, log := range []int{0, 3, 6} {
+		if i > 0 {
+			session.enter("next block")
+			session.until("code " + codes[i])
+		}
+		drop(t, dir, fmt.Sprintf("%d.csv", i), logs[log])
+		e := session.event(report.CapturePull)
+		if !strings.HasPrefix(e.Message, fmt.Sprintf("Pull %d, code %s in setup s%d: accepted.", i+1, codes[i], i+1)) {
+			t.Errorf("pull %d: %s", i+1, e.Message)
+		}
+		if through := i == 2; strings.Contains(e.Message, "so far") != through || (e.SoFar[0].Candidate != "") != through {
+			t.Errorf("pull %d says of the gain: %s", i+1, e.Message)
+		}
+	}
+	session.mu.Lock()
+	defer session.mu.Unlock()
+	for _, e := range session.events[:len(session.events)-1] {
+		for _, name := range []string{"as delivered", "intake and cam kit", " A ", " B ", "A,", "B,"} {
+			if strings.Contains(e.Message, name) {
+				t.Errorf("%q tells what is fitted: %s", name, e.Message)
+			}
+		}
+	}
+}
