@@ -27,6 +27,10 @@ type Archive struct {
 // enough that a damaged archive cannot exhaust memory.
 const maxRows = 100_000
 
+// carries reports whether so many rows can have so many degrees of freedom. The sum
+// over many campaigns may be off by the rounding of its terms.
+func carries(rows int, df float64) bool { return df <= float64(rows)*(1+1e-9) }
+
 // Validate returns an error that names what is wrong when the archive does not
 // have rows of the given number of columns, holds a number that is not finite,
 // or has degrees of freedom without the rows (or the pulls) behind them.
@@ -47,7 +51,7 @@ func (a *Archive) Validate(columns int) error {
 		if l.df == 0 {
 			continue
 		}
-		if len(l.rows) == 0 || len(l.rows) > maxRows || float64(len(l.rows)) < l.df {
+		if len(l.rows) == 0 || len(l.rows) > maxRows || !carries(len(l.rows), l.df) {
 			return fmt.Errorf("archive: %d %s residuals cannot carry %v degrees of freedom", len(l.rows), l.name, l.df)
 		}
 		if l.needPulls && (!(l.pulls >= 1) || math.IsInf(l.pulls, 0)) {

@@ -47,6 +47,14 @@ func TestArchiveValidate(t *testing.T) {
 	if err := good().Validate(2); err != nil {
 		t.Error(err)
 	}
+	// 79 campaigns of six degrees of freedom each, as they add up.
+	long := &Archive{PullResiduals: make([][]float64, 474), PullDF: 474.00000000000006}
+	for i := range long.PullResiduals {
+		long.PullResiduals[i] = []float64{1, 0}
+	}
+	if err := long.Validate(2); err != nil {
+		t.Error("a sum that was rounded:", err)
+	}
 	if err := new(Archive).Validate(7); err != nil {
 		t.Error("an archive that says nothing:", err)
 	}

@@ -108,7 +108,7 @@ func (l *Level) validate(nodes int) error {
 	if l.DF == 0 {
 		return nil
 	}
-	if len(l.Residuals) > maxRows || float64(len(l.Residuals)) < l.DF {
+	if len(l.Residuals) > maxRows || !carries(len(l.Residuals), l.DF) {
 		return fmt.Errorf("%d residuals cannot carry %v degrees of freedom", len(l.Residuals), l.DF)
 	}
 	if !(l.Pulls >= 1) || math.IsInf(l.Pulls, 0) {
