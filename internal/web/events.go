@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -18,6 +19,7 @@ const (
 	beatEvery    = 20 * time.Second       // a sign of life, so that proxies keep the stream
 	maxStreams   = 256
 	keptChanges  = 256
+	keptAside    = 64
 	changesAtOne = 100 // asked for at once
 )
 
@@ -32,6 +34,8 @@ type watcher struct {
 	running bool
 	seq     int64            // of the latest change seen
 	recent  []lab.ChangeNote // the last of them, oldest first
+	told    int64            // how often something was told that is no change of the workspace
+	aside   []lab.ChangeNote // the last of that; Seq counts told
 	wake    chan struct{}    // closed when there is something new, then made anew
 	done    chan struct{}    // closed when the server stops
 	once    sync.Once
@@ -147,6 +151,30 @@ func (w *watcher) since(seq int64) (notes []lab.ChangeNote, latest int64, whole 
 	return notes, w.seq, whole, w.wake
 }
 
+// tell wakes all who follow a campaign, for what is no change of the workspace.
+func (w *watcher) tell(id string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.told++
+	w.aside = append(w.aside, lab.ChangeNote{Seq: w.told, Kind: "campaign", Subject: id})
+	w.aside = w.aside[max(0, len(w.aside)-keptAside):]
+	close(w.wake)
+	w.wake = make(chan struct{})
+}
+
+// toldAfter returns what was told aside of changes after a number, each subject
+// once, and the number of the latest.
+func (w *watcher) toldAfter(number int64) (notes []lab.ChangeNote, latest int64) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, n := range w.aside {
+		if n.Seq > number && !slices.ContainsFunc(notes, func(other lab.ChangeNote) bool { return other.Subject == n.Subject }) {
+			notes = append(notes, n)
+		}
+	}
+	return notes, w.told
+}
+
 // events streams what changes, until the browser goes away or the server stops.
 // The parameter after, or the header that a browser sends when it comes back, is
 // the change from which on to tell. An event's data is kind and subject of what
@@ -181,6 +209,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 func (s *Server) stream(w http.ResponseWriter, r *http.Request, control *http.ResponseController, seq int64) error {
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
+	_, told := s.watch.toldAfter(1<<63 - 1)
 	for {
 		notes, latest, whole, wake := s.watch.since(seq)
 		if !whole {
@@ -192,7 +221,14 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, control *http.Re
 			}
 			seq = n.Seq
 		}
-		if len(notes) > 0 && control.Flush() != nil {
+		var aside []lab.ChangeNote
+		aside, told = s.watch.toldAfter(told)
+		for _, n := range aside {
+			if _, err := fmt.Fprintf(w, "event: change\ndata: %s %s\n\n", n.Kind, n.Subject); err != nil {
+				return nil
+			}
+		}
+		if len(notes)+len(aside) > 0 && control.Flush() != nil {
 			return nil
 		}
 		select {

@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -86,8 +86,14 @@ var notices = map[string]string{
 	"kept":     "The result is kept, with the data, settings and program that it came from.",
 	"same":     "Nothing was written: this result is kept already.",
 
-	"left-out":       "The campaign is left out of the history. Results that were kept with it stand as they are.",
-	"taken-back":     "The campaign is in the history again.",
+	"left-out":   "The campaign is left out of the history. Results that were kept with it stand as they are.",
+	"taken-back": "The campaign is in the history again.",
+	"taken":      "The log is kept, as the next pull.",
+	"fitted":     "Noted: what is on the rig.",
+	"entered":    "The values are kept.",
+	"watching":   "The folder is watched.",
+	"unwatched":  "The folder is no longer watched.",
+
 	"standard-set":   "The check standard is named.",
 	"standard-same":  "Nothing was written: the dyno has this check standard already.",
 	"standard-ended": "The dyno has no check standard any more. Its checks stay in the record.",

@@ -16,6 +16,12 @@ type route struct {
 	handle  handler
 }
 
+// uploads are the routes that take more than a form, with the bytes that may be
+// sent to them.
+var uploads = map[string]int64{
+	logUpload: maxFileBytes + maxFormBytes,
+}
+
 // table is every address of the pages. A page that is added gets its lines here.
 func (s *Server) table() []route {
 	return []route{
@@ -38,6 +44,12 @@ func (s *Server) table() []route {
 		{"POST /check-standards", lab.Engineer, s.setStandard},
 		{"POST /check-standards/end", lab.Engineer, s.retireStandard},
 		{"POST /units", lab.Viewer, s.setUnits},
+		{"GET /campaigns/{id}/measuring", lab.Viewer, s.measuring},
+		{"POST /campaigns/{id}/measuring/fitted", lab.Technician, s.rigFitted},
+		{"POST /campaigns/{id}/measuring/values", lab.Technician, s.rigValues},
+		{"POST /campaigns/{id}/measuring/last", lab.Technician, s.rigLast},
+		{"POST /campaigns/{id}/measuring/folder", lab.Technician, s.rigFolder},
+		{logUpload, lab.Technician, s.rigLog},
 
 		{"GET /sign-in", "", s.signInPage},
 		{"POST /sign-in", "", s.signIn},
@@ -52,12 +64,12 @@ func (s *Server) table() []route {
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	for _, row := range s.table() {
-		mux.Handle(row.pattern, s.sessions.load(row.pattern, s.allowed(row)))
+		mux.Handle(row.pattern, limitBody(uploads[row.pattern], s.sessions.load(row.pattern, s.allowed(row))))
 	}
 	mux.HandleFunc("GET /assets/{file}", s.assets.serve)
-	mux.Handle("/", s.sessions.load("/", s.allowed(route{"/", lab.Viewer, func(http.ResponseWriter, *http.Request) error {
+	mux.Handle("/", limitBody(0, s.sessions.load("/", s.allowed(route{pattern: "/", role: lab.Viewer, handle: func(http.ResponseWriter, *http.Request) error {
 		return &requestError{http.StatusNotFound, "There is no such page. The overview has all campaigns."}
-	}})))
+	}}))))
 	return mux
 }
 

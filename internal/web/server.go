@@ -31,6 +31,9 @@ type Options struct {
 	BehindProxy bool
 	// TLS is the server's certificate; nil: none.
 	TLS *tls.Config
+	// Watch are the folders that whoever may measure can have watched for logs;
+	// nil: none.
+	Watch []string
 }
 
 // Server serves the pages of one workspace.
@@ -43,11 +46,13 @@ type Server struct {
 	throttle *throttle
 	metrics  *metrics
 	watch    *watcher
+	rig      *lab.Measuring
+	reading  chan struct{} // one for each file that is being read
 	handler  http.Handler
 }
 
-// Limits of a request. A page is a few hundred bytes of form; files come by
-// other ways.
+// Limits of a request. A page is a few hundred bytes of form; the routes that take
+// files have limits of their own.
 const (
 	maxHeaderBytes = 32 << 10
 	maxFormBytes   = 64 << 10
@@ -77,6 +82,8 @@ func New(o Options) (*Server, error) {
 	s := &Server{o: o, desk: lab.NewDesk(o.Workspace), assets: assets, pages: pages, throttle: newThrottle(time.Now)}
 	s.sessions = newSessions(o)
 	s.watch = newWatcher(s.desk, o.Log)
+	s.rig = lab.NewMeasuring(s.desk, s.watch.tell, func(id string, err error) { o.Log.Error("watching a folder ended", "campaign", id, "error", err) })
+	s.reading = make(chan struct{}, maxUploads)
 	s.metrics = newMetrics(s)
 	s.handler, err = s.handlers()
 	return s, err
@@ -87,7 +94,7 @@ func (s *Server) Handler() http.Handler { return s.handler }
 
 // handlers puts what every request passes through before the routes, outermost
 // first: log and metrics, headers, the name of the host, writes from other
-// sites, compression, the size of the body.
+// sites, compression. The size of a body is bounded by its route.
 func (s *Server) handlers() (http.Handler, error) {
 	compress, err := gzhttp.NewWrapper(gzhttp.MinSize(1024), gzhttp.ExceptContentTypes([]string{
 		"text/event-stream", "image/png", "application/pdf",
@@ -96,7 +103,6 @@ func (s *Server) handlers() (http.Handler, error) {
 		return nil, err
 	}
 	var h http.Handler = s.routes()
-	h = limitBody(h)
 	h = compress(h)
 	h = sameOrigin(h)
 	h = s.knownHost(h)
@@ -107,9 +113,13 @@ func (s *Server) handlers() (http.Handler, error) {
 // encrypted reports whether people reach the pages by HTTPS.
 func (s *Server) encrypted() bool { return s.o.TLS != nil || s.o.BehindProxy }
 
-func limitBody(next http.Handler) http.Handler {
+// limitBody bounds what may be sent to a route, in bytes; 0: as much as a form has.
+func limitBody(most int64, next http.Handler) http.Handler {
+	if most == 0 {
+		most = maxFormBytes
+	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxFormBytes)
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -132,13 +142,14 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	select {
 	case err := <-served:
 		s.watch.stop()
-		return err
+		return errors.Join(err, s.rig.Close(context.WithoutCancel(ctx)))
 	case <-ctx.Done():
 	}
 	s.o.Log.Info("stopping")
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), graceTime)
 	defer cancel()
-	err := server.Shutdown(grace)
+	// What came in is kept: forms are answered, and files in hand are taken.
+	err := errors.Join(server.Shutdown(grace), s.rig.Close(grace))
 	if served := <-served; !errors.Is(served, http.ErrServerClosed) {
 		err = errors.Join(err, served)
 	}
