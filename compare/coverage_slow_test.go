@@ -177,8 +177,3 @@ func TestCoverageOfPower(t *testing.T) {
 		}
 	}
 }
-
-// saturating is a drift that comes to rest at total with time constant tau in h.
-func saturating(total, tau float64) func(float64) float64 {
-	return func(hours float64) float64 { return total * (1 - math.Exp(-hours/tau)) }
-}

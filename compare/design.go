@@ -22,6 +22,10 @@ type design struct {
 	slope    []float64 // weights of the drift, 1/h; nil without it
 	df       int       // residual degrees of freedom
 	setups   int
+
+	// anchor is the campaign's own baseline where another configuration has its place
+	// as configuration 0; 0: none has.
+	anchor int
 }
 
 // timeFloor is the share of the squared spread of block times that must lie
@@ -182,20 +186,29 @@ func maxWeightSum(w []float64) float64 {
 // places may lie, in mean block spacings, and still count as bracketed.
 const nearlyOneSpacing = 1.25
 
-// bracketed reports whether every block of the candidate has a baseline block
+// bracketed reports whether configuration 0 brackets the candidate, or the anchor
+// brackets both of them.
+func (d *design) bracketed(candidate int) bool {
+	if d.brackets(0, candidate) {
+		return true
+	}
+	return d.anchor > 0 && d.brackets(d.anchor, 0) && d.brackets(d.anchor, candidate)
+}
+
+// brackets reports whether every block of the candidate has a block of the base
 // before and after it; or whether the sides change places at least twice and
 // their mean times lie no more than 1.25 mean block spacings apart.
-func (d *design) bracketed(candidate int) bool {
+func (d *design) brackets(base, candidate int) bool {
 	first, last := -1, -1
 	changes, side := 0, -1
 	for b, c := range d.configuration {
-		if c == 0 {
+		if c == base {
 			if first < 0 {
 				first = b
 			}
 			last = b
 		}
-		if c == 0 || c == candidate {
+		if c == base || c == candidate {
 			if side >= 0 && c != side {
 				changes++
 			}
@@ -212,7 +225,7 @@ func (d *design) bracketed(candidate int) bool {
 		return true
 	}
 	spacing := d.session() / float64(len(d.hours)-1)
-	apart := math.Abs(d.centre[candidate] - d.centre[0])
+	apart := math.Abs(d.centre[candidate] - d.centre[base])
 	return changes >= 2 && apart <= nearlyOneSpacing*spacing*(1+1e-9)
 }
 

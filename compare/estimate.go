@@ -85,15 +85,20 @@ func (a *analysis) figure(e *estimate, m Metric) Figure {
 			return f
 		}
 	}
+	a.bound(&f, e, k)
+	return f
+}
+
+// bound fills in the gain of a column with its interval, where there is one.
+func (a *analysis) bound(f *Figure, e *estimate, k int) {
 	f.Gain = e.gain[k]
 	if !e.intervals {
-		return f
+		return
 	}
 	f.Interval = true
 	f.SE, f.DF = math.Sqrt(e.v[k]), e.df[k]
 	b := a.limits.bounds(f.Gain, e.v[k], e.df[k])
 	f.Lo, f.Hi, f.AtLeast, f.AtMost = b.lo, b.hi, b.atLeast, b.atMost
-	return f
 }
 
 // unbracketedPeak says which sides are highest at the edge of the shared range;

@@ -63,6 +63,11 @@ func noGain(float64) float64 { return 0 }
 // linearDrift is one per cent an hour.
 func linearDrift(hours float64) float64 { return 0.01 * hours }
 
+// saturating is a drift that comes to rest at total with time constant tau in h.
+func saturating(total, tau float64) func(float64) float64 {
+	return func(hours float64) float64 { return total * (1 - math.Exp(-hours/tau)) }
+}
+
 // lab draws the noise of one scenario.
 type lab struct {
 	rng        *rand.Rand

@@ -20,11 +20,19 @@ type term struct {
 	df     float64
 }
 
-// terms returns, column by column, what is added to the scatter of the contrast w.
+// terms returns, column by column, what is added to the scatter of the contrast w
+// of a candidate and the baseline.
 func (a *analysis) terms(candidate int, w []float64) [][]term {
-	common := append(a.weatherTerm(w), a.placementTerm(candidate)...)
-	if !a.design.bracketed(candidate) {
-		common = append(common, a.rateTerm(candidate)...)
+	placement := a.in.LossPlacement[a.in.Candidates[candidate-1]]
+	return a.termsOf(w, placement, a.design.centre[candidate]-a.design.centre[0], a.design.bracketed(candidate))
+}
+
+// termsOf is terms for any contrast: of which the loss placement, and the hours
+// between the mean times of its sides, are given.
+func (a *analysis) termsOf(w []float64, placement, apart float64, bracketed bool) [][]term {
+	common := append(a.weatherTerm(w), placementTerm(placement))
+	if !bracketed {
+		common = append(common, a.rateTerm(apart)...)
 	}
 	allowance := a.allowance(w)
 	out := make([][]term, len(a.means[0]))
@@ -51,22 +59,18 @@ func (a *analysis) weatherTerm(w []float64) []term {
 	return []term{{PartWeather, square(difference * u.SD), u.DF}}
 }
 
-// placementTerm is the difference that applying the correction to wheel plus loss
+// placementTerm is the difference d that applying the correction to wheel plus loss
 // would make, as the half-width of a rectangular distribution.
-func (a *analysis) placementTerm(candidate int) []term {
-	d := a.in.LossPlacement[a.in.Candidates[candidate-1]]
-	return []term{{PartLoss, d * d / 3, judgedDF}}
-}
+func placementTerm(d float64) term { return term{PartLoss, d * d / 3, judgedDF} }
 
-// rateTerm is what a drift at the rates of earlier campaigns makes of the time
-// between two sides that do not bracket one another. Where the drift is in the
-// model as well, its straightness over that time is what the term stands for.
-func (a *analysis) rateTerm(candidate int) []term {
+// rateTerm is what a drift at the rates of earlier campaigns makes of the hours
+// apart between two sides that do not bracket one another. Where the drift is in
+// the model as well, its straightness over that time is what the term stands for.
+func (a *analysis) rateTerm(apart float64) []term {
 	rate := a.in.History.DriftRate
 	if rate.DF == 0 {
 		return nil
 	}
-	apart := a.design.centre[candidate] - a.design.centre[0]
 	return []term{{PartDrift, square(apart * rate.SD), rate.DF}}
 }
 
