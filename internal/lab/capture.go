@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -239,7 +240,8 @@ func (s *session) readRecipes(ctx context.Context, dyno string) error {
 	return fmt.Errorf("dyno %s has no recipe %q.\n  What it has: fairpull recipe %s", dyno, s.o.Recipe, dyno)
 }
 
-// checkPlace refuses a configuration that the campaign does not declare.
+// checkPlace refuses a configuration that the campaign does not declare, and a setup
+// that was left: the vehicle was unstrapped since.
 func checkPlace(c *campaign.Campaign, configuration, setup string) error {
 	if _, declared := c.Configuration(configuration); !declared {
 		var ids []string
@@ -250,6 +252,10 @@ func checkPlace(c *campaign.Campaign, configuration, setup string) error {
 	}
 	if err := campaign.CheckName(setup); err != nil {
 		return fmt.Errorf("the setup %.80q %w", setup, err)
+	}
+	left := func(p campaign.Pull) bool { return p.Setup == setup }
+	if len(c.Pulls) > 0 && lastPull(c).Setup != setup && slices.ContainsFunc(c.Pulls, left) {
+		return fmt.Errorf("setup %s was left for %s, so the vehicle was unstrapped since: give this strapping-down a name of its own", setup, lastPull(c).Setup)
 	}
 	return nil
 }

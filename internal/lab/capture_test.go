@@ -465,6 +465,8 @@ func TestCaptureBeyondAndOffThePlan(t *testing.T) {
 	}
 	session.enter("fitted C s3")
 	session.until("declares no configuration")
+	session.enter("fitted A s1")
+	session.until("Setup s1 was left for s2")
 	session.enter("fitted A s3")
 	session.until("That is not what the plan has next")
 	drop(t, dir, "3.csv", logs[3])
