@@ -104,7 +104,7 @@ type Claim struct {
 
 // ClaimFigure is one figure of both sides and the gain between them.
 type ClaimFigure struct {
-	Name       string     `json:"name"`  // band, peak_torque or peak_power
+	Name       string     `json:"id"`    // band, peak_torque or peak_power
 	Words      string     `json:"words"` // as a person reads it
 	Unit       string     `json:"unit"`  // of the two levels
 	RPM        [2]float64 `json:"rpm"`   // the riding band; peaks: the baseline's and the candidate's

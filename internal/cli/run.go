@@ -25,7 +25,8 @@ const (
 var Version = "0.1.0-dev"
 
 // Run is the whole program: it carries out args and returns the exit code: 0
-// done (a gain that is not shown is done, too), 1 could not, 2 wrong usage.
+// done (a gain that is not shown is done, too), 1 could not, 2 wrong usage, 3
+// evidence does not verify.
 // Results go to stdout, warnings and progress to stderr.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root := newRoot()
@@ -46,6 +47,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		err = errors.New("interrupted; nothing was written")
 	}
 	fmt.Fprintf(stderr, "fairpull: %v\n", err)
+	if errors.Is(err, errUnverified) {
+		return exitUnverified
+	}
 	return exitCouldNot
 }
 
@@ -99,6 +103,10 @@ that holds. Start with: fairpull demo`,
 		acrossCommand(),
 		calibrationCommand(),
 		recomputeCommand(),
+		claimCommand(),
+		dossierCommand(),
+		verifyCommand(),
+		keyCommand(),
 		doctorCommand(),
 		backupCommand(),
 		restoreCommand(),

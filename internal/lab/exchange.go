@@ -168,6 +168,18 @@ func (w *Workspace) Export(ctx context.Context, id string, version int64, dir st
 	if err != nil {
 		return 0, unknownCampaign(err)
 	}
+	files, err := folderFiles(record)
+	if err != nil {
+		return 0, fmt.Errorf("campaign %s: %w", id, err)
+	}
+	if err := w.exportAttachments(ctx, id, files); err != nil {
+		return 0, err
+	}
+	return len(record.Campaign.Pulls), writeFolder(dir, func(staging string) error { return writeFiles(staging, files) })
+}
+
+// folderFiles returns the files of a campaign folder by their paths.
+func folderFiles(record store.Record) (map[string][]byte, error) {
 	files := map[string][]byte{}
 	for name, data := range record.Logs {
 		files[name] = data
@@ -181,16 +193,14 @@ func (w *Workspace) Export(ctx context.Context, id string, version int64, dir st
 		{ingest.PullsFile, record.PullsFile, ingest.PullsCSV},
 	} {
 		if original.data == nil {
+			var err error
 			if original.data, err = original.write(record.Campaign); err != nil {
-				return 0, fmt.Errorf("campaign %s: %w", id, err)
+				return nil, err
 			}
 		}
 		files[original.name] = original.data
 	}
-	if err := w.exportAttachments(ctx, id, files); err != nil {
-		return 0, err
-	}
-	return len(record.Campaign.Pulls), writeFolder(dir, func(staging string) error { return writeFiles(staging, files) })
+	return files, nil
 }
 
 // writeFiles writes files by their slash-separated paths below dir, and nothing

@@ -141,22 +141,29 @@ func (w *Workspace) optionsOf(ctx context.Context, settings []byte, c *campaign.
 	if err != nil {
 		return Options{}, err
 	}
-	limits := Limits(s.Limits)
-	o := Options{Limits: &limits}
+	var past *Past
 	if h := s.History; h != nil {
 		results := make([]string, len(h.Campaigns))
 		for i, p := range h.Campaigns {
 			results[i] = p.Result
 		}
-		if o.Past, err = w.historyOf(ctx, h.Dyno, h.Vehicle, results); err != nil {
+		if past, err = w.historyOf(ctx, h.Dyno, h.Vehicle, results); err != nil {
 			return Options{}, err
 		}
 	}
+	return s.options(c, past), nil
+}
+
+// options returns the options that the settings ask for, with the history that they
+// name.
+func (s settingsJSON) options(c *campaign.Campaign, past *Past) Options {
+	limits := Limits(s.Limits)
+	o := Options{Limits: &limits, Past: past}
 	for _, k := range s.Calibrations {
 		o.Calibrations = append(o.Calibrations, k.of(c.Dyno.ID))
 	}
 	for _, k := range s.Checks {
 		o.Checks = append(o.Checks, campaign.Check(k))
 	}
-	return o, nil
+	return o
 }

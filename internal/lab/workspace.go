@@ -151,7 +151,13 @@ func (w *Workspace) Campaigns(ctx context.Context, q CampaignQuery) (CampaignPag
 }
 
 // Doctor looks the whole workspace through and repairs nothing.
-func (w *Workspace) Doctor(ctx context.Context) (DoctorReport, error) { return w.store.Check(ctx) }
+func (w *Workspace) Doctor(ctx context.Context) (DoctorReport, error) {
+	r, err := w.store.Check(ctx)
+	if err != nil {
+		return r, err
+	}
+	return r, w.checkClaims(ctx, &r)
+}
 
 // Sweep removes the files of the workspace that no row names and that are older
 // than a day, and returns their names. It is for a workspace in which the doctor

@@ -1,0 +1,341 @@
+package lab
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"golang.org/x/text/cases"
+
+	"fairpull/campaign"
+	"fairpull/evidence"
+	"fairpull/internal/store"
+	"fairpull/report"
+)
+
+// roleOfSigner is the role in which a claim is signed.
+const roleOfSigner = "approved"
+
+// samePerson reports whether two names are one person's, whatever the case and the
+// blanks.
+func samePerson(a, b string) bool {
+	fold := func(name string) string { return cases.Fold().String(strings.Join(strings.Fields(name), " ")) }
+	return fold(a) == fold(b)
+}
+
+// ReviewClaim notes that somebody looked a draft through, who is not its drafter.
+func (w *Workspace) ReviewClaim(ctx context.Context, number string, by Author) (*report.Claim, error) {
+	kept, stated, err := w.claimIn(ctx, number, campaign.ClaimReviewed)
+	if err != nil {
+		return nil, err
+	}
+	if samePerson(stated.DraftedBy, by.Who) {
+		return nil, fmt.Errorf("%w: %s drafted claim %s, and somebody else reviews it: --by \"A. Name\"", ErrRefused, stated.DraftedBy, number)
+	}
+	return w.moved(ctx, store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimReviewed}, by)
+}
+
+// claimIn returns a claim that may go into a state.
+func (w *Workspace) claimIn(ctx context.Context, number string, next campaign.ClaimState) (store.Claim, campaign.Claim, error) {
+	kept, err := w.store.Claim(ctx, number)
+	if err != nil {
+		return kept, campaign.Claim{}, unknownClaim(err)
+	}
+	if !kept.State().May(next) {
+		return kept, campaign.Claim{}, fmt.Errorf("%w: claim %s is %s, and cannot become %s", ErrRefused, number, kept.State(), next)
+	}
+	stated, err := decodeClaim(kept.Body)
+	return kept, stated, err
+}
+
+func (w *Workspace) moved(ctx context.Context, m store.ClaimMove, by Author) (*report.Claim, error) {
+	if _, err := w.store.MoveClaim(ctx, m, by); err != nil {
+		return nil, err
+	}
+	return w.Claim(ctx, m.Number)
+}
+
+// SignClaim signs a claim with the key of a person who did not draft it. The first
+// signature fixes the dossier: its files are made, kept, and what is signed is the
+// list of them with their digests. A further signature is over the same list.
+func (w *Workspace) SignClaim(ctx context.Context, number string, file KeyFile, program, why string) (*report.Claim, error) {
+	kept, stated, err := w.claimIn(ctx, number, campaign.ClaimSigned)
+	if err != nil {
+		return nil, err
+	}
+	ring, _, err := w.keyring(ctx)
+	if err != nil {
+		return nil, err
+	}
+	key, err := openKey(file)
+	if err != nil {
+		return nil, err
+	}
+	state, known := ring.Key(key.Public().ID())
+	switch {
+	case !known:
+		return nil, fmt.Errorf("%w: key %s is not in the lab's list of keys.\n  The keeper adds it: fairpull key add %s --name \"A. Name\" --keeper keeper.key", ErrRefused, key.Public().ID(), key.Public())
+	case samePerson(state.Name, stated.DraftedBy):
+		return nil, fmt.Errorf("%w: %s drafted claim %s and cannot sign it too", ErrRefused, state.Name, number)
+	}
+	now := time.Now().UTC().Truncate(time.Second)
+	m := store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimSigned}
+	var seal *evidence.Seal
+	if len(kept.Seal) > 0 {
+		if seal, err = evidence.ParseSeal(kept.Seal); err != nil {
+			return nil, err
+		}
+		seal.Keys = ring
+	} else if seal, m.Files, err = w.newSeal(ctx, kept, stated, ring, state, now, program); err != nil {
+		return nil, err
+	}
+	if err := seal.Sign(key, roleOfSigner, now); err != nil {
+		return nil, err
+	}
+	if m.Seal, err = seal.Encode(); err != nil {
+		return nil, err
+	}
+	return w.moved(ctx, m, Author{Who: state.Name, Why: why})
+}
+
+// newSeal makes the dossier of a claim that state's owner is about to sign.
+func (w *Workspace) newSeal(ctx context.Context, kept store.Claim, stated campaign.Claim, ring *evidence.Keyring, state evidence.KeyState, now time.Time, program string) (*evidence.Seal, []store.ClaimFile, error) {
+	view := &report.Claim{
+		Claim: stated, States: append(kept.Events, campaign.ClaimEvent{State: campaign.ClaimSigned, Who: state.Name, At: now}),
+		Signed:  []report.ClaimSignature{{By: state.Name, As: roleOfSigner, At: now, Key: state.Key.ID()}},
+		Founder: ring.Founder().String(), Record: recordName(ring),
+	}
+	files, err := w.dossierFiles(ctx, kept, view, program)
+	if err != nil {
+		return nil, nil, err
+	}
+	bag, err := newBag(kept.Number, now, program)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := fillBag(bag, files); err != nil {
+		return nil, nil, err
+	}
+	statement, err := evidence.NewStatement(bag, kept.Number, oneLineOf(stated.Title), stated.DraftedBy, now)
+	return &evidence.Seal{Statement: statement, Keys: ring}, claimFiles(files), err
+}
+
+// oneLineOf returns a text as one line.
+func oneLineOf(text string) string {
+	line := strings.Join(strings.Fields(text), " ")
+	if line == "" {
+		return "–"
+	}
+	return report.Shorten(line, 300)
+}
+
+// PublishClaim enters a signed claim into the lab's record, with a checkpoint that
+// the record's key signs. A claim that it amends ends with that. What was entered
+// before an interruption is not entered again.
+func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFile, by Author) (*report.Claim, error) {
+	kept, _, err := w.claimIn(ctx, number, campaign.ClaimPublished)
+	if err != nil {
+		return nil, err
+	}
+	ring, _, err := w.keyring(ctx)
+	if err != nil {
+		return nil, err
+	}
+	key, record, err := w.openRecord(ring, file, by)
+	if err != nil {
+		return nil, err
+	}
+	seal, err := evidence.ParseSeal(kept.Seal)
+	if err != nil {
+		return nil, err
+	}
+	seal.Keys = ring
+	if failed := seal.Verify(evidence.Trust{Keys: ring}).Of(evidence.Failed); len(failed) > 0 {
+		return nil, fmt.Errorf("claim %s cannot be published: %s.\n  Draft it anew: fairpull claim %s --withdraw --why \"…\"", number, failed[0].What, number)
+	}
+	if err := w.enter(ctx, seal, record, key); err != nil {
+		return nil, err
+	}
+	m := store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimPublished}
+	if m.Seal, err = seal.Encode(); err != nil {
+		return nil, err
+	}
+	return w.moved(ctx, m, by)
+}
+
+// openRecord returns the lab's record and the key that signs its checkpoints.
+func (w *Workspace) openRecord(ring *evidence.Keyring, file KeyFile, by Author) (*evidence.PrivateKey, *evidence.Record, error) {
+	name := recordName(ring)
+	if name == "" {
+		return nil, nil, fmt.Errorf("%w: the lab has no record yet: fairpull key new record.key --for record --name lab.example/record --keeper keeper.key", ErrRefused)
+	}
+	key, err := openKey(file)
+	if err != nil {
+		return nil, nil, err
+	}
+	state, known := ring.Key(key.Public().ID())
+	if !known || state.Purpose != evidence.ForRecord || !state.Until.IsZero() || !state.Revoked.IsZero() {
+		return nil, nil, fmt.Errorf("%w: key %s is not the key that signs the record %s today", ErrRefused, key.Public().ID(), name)
+	}
+	record, err := evidence.OpenRecord(name, w.store.Record(by))
+	return key, record, err
+}
+
+// enter puts a seal into the record, unless it is there already, and takes the
+// proof.
+func (w *Workspace) enter(ctx context.Context, seal *evidence.Seal, record *evidence.Record, key *evidence.PrivateKey) error {
+	leaf, err := seal.Leaf()
+	if err != nil {
+		return err
+	}
+	index, err := w.appendOnce(ctx, record, leaf)
+	if err != nil {
+		return err
+	}
+	return seal.Prove(ctx, record, index, key)
+}
+
+// appendOnce puts a leaf at the end of the record, unless it is in it already, and
+// returns its place.
+func (w *Workspace) appendOnce(ctx context.Context, record *evidence.Record, leaf []byte) (int64, error) {
+	for {
+		index, err := w.store.RecordLeaf(ctx, leaf)
+		if err != nil || index >= 0 {
+			return index, err
+		}
+		index, err = record.Append(ctx, leaf)
+		if !errors.Is(err, evidence.ErrMoved) {
+			return index, err
+		}
+	}
+}
+
+// withdrawalFormat is the format of a leaf that says that a claim was withdrawn.
+const withdrawalFormat = "fairpull.withdrawal/1"
+
+// WithdrawClaim ends a claim for by.Why. Where it stands in the record, the record
+// says so from then on.
+func (w *Workspace) WithdrawClaim(ctx context.Context, number string, by Author) (*report.Claim, error) {
+	kept, _, err := w.claimIn(ctx, number, campaign.ClaimWithdrawn)
+	if err != nil {
+		return nil, err
+	}
+	if by.Why == "" {
+		return nil, fmt.Errorf("%w: a claim is withdrawn for a reason: --why \"…\"", ErrRefused)
+	}
+	if kept.State() == campaign.ClaimPublished {
+		ring, _, err := w.keyring(ctx)
+		if err != nil {
+			return nil, err
+		}
+		record, err := evidence.OpenRecord(recordName(ring), w.store.Record(by))
+		if err != nil {
+			return nil, err
+		}
+		leaf, err := json.Marshal(map[string]string{"format": withdrawalFormat, "subject": number, "why": by.Why})
+		if err != nil {
+			return nil, err
+		}
+		if _, err := w.appendOnce(ctx, record, leaf); err != nil {
+			return nil, err
+		}
+	}
+	return w.moved(ctx, store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimWithdrawn, Seal: kept.Seal}, by)
+}
+
+// AmendClaim drafts the claim that is to take the place of a published one, for
+// o.By.Why, from its campaign's latest result. The published one stands until the
+// new one is published.
+func (w *Workspace) AmendClaim(ctx context.Context, number string, o ClaimOptions) (*report.Claim, error) {
+	kept, stated, err := w.claimIn(ctx, number, campaign.ClaimAmended)
+	if err != nil {
+		return nil, err
+	}
+	if o.By.Why == "" {
+		return nil, fmt.Errorf("%w: a claim is amended for a reason: --why \"…\"", ErrRefused)
+	}
+	o.amends, o.amendsWhy = number, o.By.Why
+	if o.Candidate == "" {
+		o.Candidate = stated.Candidate
+	}
+	if o.Title == "" {
+		o.Title = stated.Title
+	}
+	return w.DraftClaim(ctx, kept.Campaign, o)
+}
+
+// checkClaims holds the seals of all claims against the list of keys and the record,
+// and adds what is wrong to what the doctor saw.
+func (w *Workspace) checkClaims(ctx context.Context, r *DoctorReport) error {
+	claims, err := w.store.Claims(ctx)
+	if err != nil || len(claims) == 0 {
+		return err
+	}
+	broken := func(what, format string, args ...any) {
+		r.Problems = append(r.Problems, store.Problem{What: what, Message: fmt.Sprintf(format, args...)})
+	}
+	ring, _, err := w.keyring(ctx)
+	if err != nil && !errors.Is(err, ErrNoKeys) {
+		broken("list of keys", "%v", err)
+		return nil
+	}
+	for _, one := range claims {
+		c, err := w.store.Claim(ctx, one.Number)
+		if err != nil {
+			return err
+		}
+		if _, err := decodeClaim(c.Body); err != nil {
+			broken("claim "+c.Number, "%v", err)
+		}
+		if len(c.Seal) == 0 {
+			continue
+		}
+		if err := w.checkSeal(ctx, c.Seal, ring); err != nil {
+			broken("seal of claim "+c.Number, "%v", err)
+		}
+	}
+	return nil
+}
+
+// checkSeal reports whether a seal holds and its checkpoint is one of the record.
+func (w *Workspace) checkSeal(ctx context.Context, text []byte, ring *evidence.Keyring) error {
+	seal, err := evidence.ParseSeal(text)
+	if err != nil {
+		return err
+	}
+	// A key that was compromised since is a matter for who uses the claim, not damage.
+	if failed := seal.Verify(evidence.Trust{}).Of(evidence.Failed); len(failed) > 0 {
+		return errors.New(failed[0].What)
+	}
+	if ring == nil || !seal.Keys.Begins(ring) {
+		return errors.New("its list of keys is not the beginning of the workspace's")
+	}
+	if seal.Receipt == nil {
+		return nil
+	}
+	record, err := evidence.OpenRecord(recordName(ring), w.store.Record(Author{}))
+	if err != nil {
+		return err
+	}
+	var keys []evidence.PublicKey
+	for _, s := range ring.Keys() {
+		if s.Purpose == evidence.ForRecord {
+			keys = append(keys, s.Key)
+		}
+	}
+	head, _, err := evidence.ParseCheckpoint([]byte(seal.Receipt.Checkpoint), keys...)
+	if err != nil {
+		return err
+	}
+	now, err := record.HeadAt(ctx, head.Size)
+	if err != nil {
+		return err
+	}
+	if now != head {
+		return fmt.Errorf("the record of %d leaves has the root %s, and the seal's checkpoint states %s", head.Size, now.Root, head.Root)
+	}
+	return nil
+}
