@@ -21,6 +21,7 @@ type Desk struct {
 
 	mu      sync.Mutex
 	changed int64 // the latest change that a look was asked for at
+	rigs    rigsKept
 }
 
 // Bounds of what a desk keeps.

@@ -85,31 +85,3 @@ func (d *Desk) card(ctx context.Context, c CampaignSummary) (*report.Card, error
 	d.cards.put(r.ID, &card)
 	return &card, nil
 }
-
-// RigHealth is what the overview says of one dyno.
-type RigHealth struct {
-	Dyno         string
-	Calibrations int    // kept for it
-	Latest       string // the day from which the latest one is valid; empty: none
-}
-
-// Rigs returns the dynos of the workspace, in order of their ids.
-func (d *Desk) Rigs(ctx context.Context) ([]RigHealth, error) {
-	ids, err := d.store.Dynos(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var rigs []RigHealth
-	for _, id := range ids {
-		list, err := d.store.Calibrations(ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		rig := RigHealth{Dyno: id, Calibrations: len(list)}
-		for _, c := range list {
-			rig.Latest = max(rig.Latest, c.ValidFrom.UTC().Format("2006-01-02"))
-		}
-		rigs = append(rigs, rig)
-	}
-	return rigs, nil
-}

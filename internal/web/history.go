@@ -58,13 +58,9 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 // chosenDyno returns the dyno that the address names, or the first, with all that
 // there are; none where no campaign names its dyno.
 func (s *Server) chosenDyno(r *http.Request) (string, []string, error) {
-	rigs, err := s.desk.Rigs(r.Context())
+	dynos, err := s.desk.DynoIDs(r.Context())
 	if err != nil {
 		return "", nil, err
-	}
-	var dynos []string
-	for _, rig := range rigs {
-		dynos = append(dynos, rig.Dyno)
 	}
 	dyno := r.URL.Query().Get("dyno")
 	switch {

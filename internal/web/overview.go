@@ -66,7 +66,7 @@ func (s *Server) overview(w http.ResponseWriter, r *http.Request) error {
 	}
 	view := overviewView{frame: s.frame(r, "Overview"), Search: search, Searched: len(lookFor(q)) > 0}
 	view.Section, view.Wide, view.Live, view.Changed = "overview", true, "*", found.Changed
-	if view.Rigs, err = s.desk.Rigs(r.Context()); err != nil {
+	if view.Rigs, err = s.desk.Rigs(r.Context(), time.Now()); err != nil {
 		return err
 	}
 	for _, group := range stageTitles {
