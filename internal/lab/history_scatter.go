@@ -26,6 +26,16 @@ func (w *Workspace) Scatter(ctx context.Context, q ScatterQuery) (*report.Scatte
 	if err := w.findDyno(ctx, &q); err != nil {
 		return nil, err
 	}
+	view, err := w.scatterOf(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	return view, w.notInIt(ctx, q, view)
+}
+
+// scatterOf is [Workspace.Scatter] of a dyno that is there, without what is not in
+// it: that takes a look at every campaign.
+func (w *Workspace) scatterOf(ctx context.Context, q ScatterQuery) (*report.Scatter, error) {
 	rows, err := w.store.History(ctx, store.HistoryQuery{Dyno: q.Dyno, Vehicle: q.Vehicle, Limit: pastCampaigns})
 	if err != nil {
 		return nil, err
@@ -56,7 +66,7 @@ func (w *Workspace) Scatter(ctx context.Context, q ScatterQuery) (*report.Scatte
 			SetupDF: c.Study.Setup.DF, BlockDF: c.Study.Block.DF, PullDF: c.Study.Pull.DF,
 		})
 	}
-	return view, w.notInIt(ctx, q, view)
+	return view, nil
 }
 
 // findDyno takes the only dyno where none is named, and refuses one that is not

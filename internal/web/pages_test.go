@@ -1,7 +1,9 @@
 package web
 
 import (
+	"compress/gzip"
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -242,6 +244,51 @@ func TestCaching(t *testing.T) {
 		a := s.get(asset[1])
 		if !strings.Contains(a.header.Get("Cache-Control"), "immutable") || a.header.Get("Content-Type") == "" {
 			t.Errorf("%s: %v", asset[1], a.header)
+		}
+	}
+}
+
+// All that a first visit fetches, as it travels: the page, its style and script,
+// the data of its charts.
+func TestFirstVisitIsSmall(t *testing.T) {
+	s := open(t, nil)
+	judge(t, s)
+	c := s.client()
+	fetch := func(path string) (string, int) {
+		a := s.do(c, http.MethodGet, path, nil, "Accept-Encoding", "gzip")
+		if a.status != http.StatusOK {
+			t.Fatalf("%s: %d", path, a.status)
+		}
+		if a.header.Get("Content-Encoding") != "gzip" {
+			return a.body, len(a.body)
+		}
+		plain, err := gzip.NewReader(strings.NewReader(a.body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := io.ReadAll(plain)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text), len(a.body)
+	}
+	for _, path := range []string{"/", campaignPath} {
+		html, total := fetch(path)
+		parts := regexp.MustCompile(`(?:href|src|data-src)="(/assets/[^"]+|/campaigns/[^"]+\.json)"`).FindAllStringSubmatch(html, -1)
+		if len(parts) < 3 {
+			t.Fatalf("%s names %d files", path, len(parts))
+		}
+		seen := map[string]bool{}
+		for _, part := range parts {
+			if !seen[part[1]] {
+				seen[part[1]] = true
+				_, size := fetch(part[1])
+				total += size
+			}
+		}
+		t.Logf("%s: %d KiB in %d answers", path, total>>10, len(seen)+1)
+		if total > 300<<10 {
+			t.Errorf("%s: %d bytes", path, total)
 		}
 	}
 }
