@@ -96,7 +96,7 @@ func TestFilesThatWereThere(t *testing.T) {
 	if ready, underway, _ := tr.look(at(9), now); len(ready) != 0 || underway != 0 {
 		t.Errorf("handed on twice: %v", names(ready))
 	}
-	ready, _, _ = tr.look(at(9), []listed{file("b.csv", 3, 9)})
+	tr.look(at(9), []listed{file("b.csv", 3, 9)})
 	ready, _, _ = tr.look(at(11), []listed{file("b.csv", 3, 9)})
 	if len(ready) != 1 || !ready[0].handed {
 		t.Errorf("a file that was rewritten: %v", names(ready))
