@@ -20,7 +20,7 @@ func (g *Gain) ClaimVehicle() campaign.ClaimItem {
 			item.Facts = append(item.Facts, campaign.ClaimFact{What: what, Is: is})
 		}
 	}
-	add(v.Description != "", "is a", v.Description)
+	add(v.Description != "", "described as", v.Description)
 	add(v.MassWithRider > 0, "mass with rider", plain(float64(v.MassWithRider))+" kg")
 	add(v.TestGear > 0, "in gear", strconv.Itoa(v.TestGear))
 	add(v.WheelRadius > 0, "driven wheel radius", plain(float64(v.WheelRadius))+" m")

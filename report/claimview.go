@@ -138,7 +138,7 @@ func (c *Claim) Text(w io.Writer, width int) error {
 	}
 	fmt.Fprintln(out, "\nStates:")
 	for _, s := range c.States {
-		para(2, fmt.Sprintf("%s  %-9s  %s%s", s.At.UTC().Format("2006-01-02 15:04"), s.State, clean(s.Who), labelled(": ", cleanTo(s.Why, 400))))
+		fmt.Fprintf(out, "  %s  %-9s  %s%s\n", s.At.UTC().Format("2006-01-02 15:04"), s.State, clean(s.Who), labelled(": ", cleanTo(s.Why, 400)))
 	}
 	return out.Flush()
 }
@@ -208,7 +208,10 @@ func writeWrapped(out *bufio.Writer, text string, indent, width int) {
 	for _, word := range strings.Fields(text) {
 		if len([]rune(line))+1+len([]rune(word)) > width && strings.TrimSpace(line) != "" {
 			fmt.Fprintln(out, line)
-			line = margin + "  "
+			line = margin
+			if strings.HasPrefix(text, "- ") {
+				line += "  "
+			}
 		}
 		if strings.TrimSpace(line) != "" {
 			line += " "

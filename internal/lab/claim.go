@@ -124,9 +124,9 @@ func (a *Analysis) claimed(candidate string) (*compare.Comparison, error) {
 		return c, nil
 	}
 	if candidate == "" {
-		return nil, fmt.Errorf("%w: a claim is about one candidate, and campaign %s has several: --candidate %s", ErrRefused, a.Campaign.ID, strings.Join(names, " or "))
+		return nil, declined("a claim is about one candidate, and campaign %s has several: --candidate %s", a.Campaign.ID, strings.Join(names, " or "))
 	}
-	return nil, fmt.Errorf("%w: campaign %s has no candidate %.80q; it has %s", ErrRefused, a.Campaign.ID, candidate, strings.Join(names, ", "))
+	return nil, declined("campaign %s has no candidate %.80q; it has %s", a.Campaign.ID, candidate, strings.Join(names, ", "))
 }
 
 // encodeClaim writes what a claim states. A text in it that speaks of certification
@@ -134,11 +134,11 @@ func (a *Analysis) claimed(candidate string) (*compare.Comparison, error) {
 func encodeClaim(c campaign.Claim) ([]byte, error) {
 	for _, text := range slices.Concat([]string{c.Title, c.AmendsWhy, c.DraftedBy}, c.StatedDeviations, c.StatedLimits) {
 		if err := campaign.CheckClaimText(text); err != nil {
-			return nil, fmt.Errorf("%w: %.80q %w", ErrRefused, text, err)
+			return nil, declined("%.80q %w", text, err)
 		}
 	}
 	if strings.TrimSpace(c.Title) == "" {
-		return nil, fmt.Errorf("%w: the claim has no title, and neither has the campaign: --title", ErrRefused)
+		return nil, declined("the claim has no title, and neither has the campaign: --title")
 	}
 	var out bytes.Buffer
 	encoder := json.NewEncoder(&out)
@@ -148,7 +148,7 @@ func encodeClaim(c campaign.Claim) ([]byte, error) {
 		return nil, err
 	}
 	if err := campaign.CheckClaimText(out.String()); errors.Is(err, campaign.ErrCertified) {
-		return nil, fmt.Errorf("%w: the name of a part or another text of the campaign %w", ErrRefused, err)
+		return nil, declined("the name of a part or another text of the campaign %w", err)
 	}
 	return out.Bytes(), nil
 }

@@ -16,6 +16,14 @@ import (
 	"fairpull/report"
 )
 
+// declinedError says why something was not done; it is [ErrRefused].
+type declinedError struct{ error }
+
+func (declinedError) Is(target error) bool { return target == ErrRefused }
+func (e declinedError) Unwrap() error      { return e.error }
+
+func declined(format string, args ...any) error { return declinedError{fmt.Errorf(format, args...)} }
+
 // roleOfSigner is the role in which a claim is signed.
 const roleOfSigner = "approved"
 
@@ -33,7 +41,7 @@ func (w *Workspace) ReviewClaim(ctx context.Context, number string, by Author) (
 		return nil, err
 	}
 	if samePerson(stated.DraftedBy, by.Who) {
-		return nil, fmt.Errorf("%w: %s drafted claim %s, and somebody else reviews it: --by \"A. Name\"", ErrRefused, stated.DraftedBy, number)
+		return nil, declined("%s drafted claim %s, and somebody else reviews it: --by \"A. Name\"", stated.DraftedBy, number)
 	}
 	return w.moved(ctx, store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimReviewed}, by)
 }
@@ -45,7 +53,7 @@ func (w *Workspace) claimIn(ctx context.Context, number string, next campaign.Cl
 		return kept, campaign.Claim{}, unknownClaim(err)
 	}
 	if !kept.State().May(next) {
-		return kept, campaign.Claim{}, fmt.Errorf("%w: claim %s is %s, and cannot become %s", ErrRefused, number, kept.State(), next)
+		return kept, campaign.Claim{}, declined("claim %s is %s, and cannot become %s", number, kept.State(), next)
 	}
 	stated, err := decodeClaim(kept.Body)
 	return kept, stated, err
@@ -77,9 +85,9 @@ func (w *Workspace) SignClaim(ctx context.Context, number string, file KeyFile, 
 	state, known := ring.Key(key.Public().ID())
 	switch {
 	case !known:
-		return nil, fmt.Errorf("%w: key %s is not in the lab's list of keys.\n  The keeper adds it: fairpull key add %s --name \"A. Name\" --keeper keeper.key", ErrRefused, key.Public().ID(), key.Public())
+		return nil, declined("key %s is not in the lab's list of keys.\n  The keeper adds it: fairpull key add %s --name \"A. Name\" --keeper keeper.key", key.Public().ID(), key.Public())
 	case samePerson(state.Name, stated.DraftedBy):
-		return nil, fmt.Errorf("%w: %s drafted claim %s and cannot sign it too", ErrRefused, state.Name, number)
+		return nil, declined("%s drafted claim %s and cannot sign it too", state.Name, number)
 	}
 	now := time.Now().UTC().Truncate(time.Second)
 	m := store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimSigned}
@@ -170,7 +178,7 @@ func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFil
 func (w *Workspace) openRecord(ring *evidence.Keyring, file KeyFile, by Author) (*evidence.PrivateKey, *evidence.Record, error) {
 	name := recordName(ring)
 	if name == "" {
-		return nil, nil, fmt.Errorf("%w: the lab has no record yet: fairpull key new record.key --for record --name lab.example/record --keeper keeper.key", ErrRefused)
+		return nil, nil, declined("the lab has no record yet: fairpull key new record.key --for record --name lab.example/record --keeper keeper.key")
 	}
 	key, err := openKey(file)
 	if err != nil {
@@ -178,7 +186,7 @@ func (w *Workspace) openRecord(ring *evidence.Keyring, file KeyFile, by Author) 
 	}
 	state, known := ring.Key(key.Public().ID())
 	if !known || state.Purpose != evidence.ForRecord || !state.Until.IsZero() || !state.Revoked.IsZero() {
-		return nil, nil, fmt.Errorf("%w: key %s is not the key that signs the record %s today", ErrRefused, key.Public().ID(), name)
+		return nil, nil, declined("key %s is not the key that signs the record %s today", key.Public().ID(), name)
 	}
 	record, err := evidence.OpenRecord(name, w.store.Record(by))
 	return key, record, err
@@ -224,7 +232,7 @@ func (w *Workspace) WithdrawClaim(ctx context.Context, number string, by Author)
 		return nil, err
 	}
 	if by.Why == "" {
-		return nil, fmt.Errorf("%w: a claim is withdrawn for a reason: --why \"…\"", ErrRefused)
+		return nil, declined("a claim is withdrawn for a reason: --why \"…\"")
 	}
 	if kept.State() == campaign.ClaimPublished {
 		ring, _, err := w.keyring(ctx)
@@ -255,7 +263,7 @@ func (w *Workspace) AmendClaim(ctx context.Context, number string, o ClaimOption
 		return nil, err
 	}
 	if o.By.Why == "" {
-		return nil, fmt.Errorf("%w: a claim is amended for a reason: --why \"…\"", ErrRefused)
+		return nil, declined("a claim is amended for a reason: --why \"…\"")
 	}
 	o.amends, o.amendsWhy = number, o.By.Why
 	if o.Candidate == "" {

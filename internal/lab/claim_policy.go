@@ -49,7 +49,7 @@ func (w *Workspace) SetClaimPolicy(ctx context.Context, text []byte, by Author) 
 		return false, err
 	}
 	if by.Why == "" {
-		return false, fmt.Errorf("%w: a policy is changed for a reason", ErrRefused)
+		return false, declined("a policy is changed for a reason")
 	}
 	was, err := w.store.LabText(ctx, store.PolicyText)
 	if err != nil && !errors.Is(err, store.ErrNotFound) {
@@ -62,22 +62,22 @@ func (w *Workspace) SetClaimPolicy(ctx context.Context, text []byte, by Author) 
 // parsePolicy reads a policy. A key that is not there has its built-in value.
 func parsePolicy(text []byte) (campaign.ClaimPolicy, error) {
 	if len(text) > maxPolicy {
-		return campaign.ClaimPolicy{}, fmt.Errorf("%w: a policy has at most %d bytes", ErrRefused, maxPolicy)
+		return campaign.ClaimPolicy{}, declined("a policy has at most %d bytes", maxPolicy)
 	}
 	p := policyText{ClaimPolicy: campaign.DefaultClaimPolicy()}
 	decoder := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields()
 	if err := decoder.Decode(&p); err != nil {
 		var unknown *toml.StrictMissingError
 		if errors.As(err, &unknown) {
-			return campaign.ClaimPolicy{}, fmt.Errorf("%w: the policy has a key that is unknown: %s", ErrRefused, strings.Join(unknown.Errors[0].Key(), "."))
+			return campaign.ClaimPolicy{}, declined("the policy has a key that is unknown: %s", strings.Join(unknown.Errors[0].Key(), "."))
 		}
-		return campaign.ClaimPolicy{}, fmt.Errorf("%w: the policy: %w", ErrRefused, err)
+		return campaign.ClaimPolicy{}, declined("the policy: %w", err)
 	}
 	if p.Format != policyFormat {
-		return campaign.ClaimPolicy{}, fmt.Errorf("%w: the policy's format is %.40q; write format = %q", ErrRefused, p.Format, policyFormat)
+		return campaign.ClaimPolicy{}, declined("the policy's format is %.40q; write format = %q", p.Format, policyFormat)
 	}
 	if err := p.Check(); err != nil {
-		return campaign.ClaimPolicy{}, fmt.Errorf("%w: the policy: %w", ErrRefused, err)
+		return campaign.ClaimPolicy{}, declined("the policy: %w", err)
 	}
 	return p.ClaimPolicy, nil
 }

@@ -51,7 +51,7 @@ func (w *Workspace) keyring(ctx context.Context) (*evidence.Keyring, []byte, err
 // comes after. It returns the new key's entry.
 func (w *Workspace) AddKey(ctx context.Context, k NewKey, by Author) (report.Key, error) {
 	if !slices.Contains(KeyPurposes, k.Purpose) {
-		return report.Key{}, fmt.Errorf("%w: a key is for %s, and %.40q is none of them", ErrRefused, strings.Join(KeyPurposes, ", "), k.Purpose)
+		return report.Key{}, declined("a key is for %s, and %.40q is none of them", strings.Join(KeyPurposes, ", "), k.Purpose)
 	}
 	ring, was, err := w.keyring(ctx)
 	first := errors.Is(err, ErrNoKeys)
@@ -92,11 +92,11 @@ func oneRecord(ring *evidence.Keyring, k NewKey) error {
 		return nil
 	}
 	if _, err := evidence.OpenRecord(k.Name, evidence.NewMemoryRecord()); err != nil {
-		return fmt.Errorf("%w: the key of a record carries the record's name, as in lab.example/record: %w", ErrRefused, err)
+		return declined("the key of a record carries the record's name, as in lab.example/record: %w", err)
 	}
 	for _, s := range ring.Keys() {
 		if s.Purpose == evidence.ForRecord && s.Name != k.Name {
-			return fmt.Errorf("%w: the lab's record is %s, and a lab has one record", ErrRefused, s.Name)
+			return declined("the lab's record is %s, and a lab has one record", s.Name)
 		}
 	}
 	return nil
@@ -126,7 +126,7 @@ func (w *Workspace) outside(path string) error {
 		return nil // a database has no folder
 	}
 	if within, err := filepath.Rel(lab, key); err == nil && filepath.IsLocal(within) {
-		return fmt.Errorf("%w: %s lies within the workspace; a private key belongs to a place that is its owner's alone", ErrRefused, path)
+		return declined("%s lies within the workspace; a private key belongs to a place that is its owner's alone", path)
 	}
 	return nil
 }
@@ -158,7 +158,7 @@ func (w *Workspace) saveKeys(ctx context.Context, ring *evidence.Keyring, was []
 // openKey opens a private key and names its file in what goes wrong.
 func openKey(file KeyFile) (*evidence.PrivateKey, error) {
 	if file.Path == "" {
-		return nil, fmt.Errorf("%w: no key file is named", ErrRefused)
+		return nil, declined("no key file is named")
 	}
 	key, err := evidence.OpenKey(file.Path, file.Passphrase)
 	if err != nil {
@@ -196,7 +196,7 @@ func (w *Workspace) RevokeKey(ctx context.Context, id string, compromised bool, 
 		return report.Key{}, err
 	}
 	if by.Why == "" {
-		return report.Key{}, fmt.Errorf("%w: a key is revoked for a reason", ErrRefused)
+		return report.Key{}, declined("a key is revoked for a reason")
 	}
 	keep, err := openKey(keeper)
 	if err != nil {
