@@ -57,7 +57,7 @@ func claimNumber(n int64) string { return fmt.Sprintf("C-%04d", n) }
 func (s *Store) AddClaim(ctx context.Context, d ClaimDraft, by Author) (number string, err error) {
 	_, err = s.change(ctx, by, d.Amends != "", func(w writing) error {
 		var latest, state string
-		err := w.QueryRowContext(ctx, `SELECT coalesce(c.result, ''), c.state FROM campaigns c LEFT JOIN results r ON r.id = c.result AND r.data_digest = c.digest
+		err := w.QueryRowContext(ctx, `SELECT coalesce(r.id, ''), c.state FROM campaigns c LEFT JOIN results r ON r.id = c.result AND r.data_digest = c.digest
 			WHERE c.id = $1`, d.Campaign).Scan(&latest, &state)
 		if errors.Is(err, sql.ErrNoRows) {
 			return fmt.Errorf("campaign %.80q %w", d.Campaign, ErrNotFound)

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math/bits"
 	"strconv"
 	"strings"
 
@@ -120,15 +121,18 @@ func (s *Store) RecordLeaf(ctx context.Context, leaf []byte) (int64, error) {
 // leaves have no gap.
 func (d *doctor) record(ctx context.Context) error {
 	size, err := recordSize(ctx, d.q)
-	if err != nil || size == 0 {
+	if err != nil {
 		return err
 	}
-	var last int64
-	if err := d.q.QueryRowContext(ctx, `SELECT max(n) FROM record_leaves`).Scan(&last); err != nil {
+	var last, appended, hashes int64
+	err = d.q.QueryRowContext(ctx, `SELECT (SELECT coalesce(max(n), -1) FROM record_leaves), (SELECT count(*) FROM changes WHERE kind = 'record'),
+		(SELECT count(*) FROM record_hashes)`).Scan(&last, &appended, &hashes)
+	if err != nil {
 		return err
 	}
-	if last != size-1 {
-		d.broken("record", "it has %d leaves, and the last is number %d", size, last)
+	// A tree of n leaves has a hash for each of them and one for each whole pair.
+	if want := 2*size - int64(bits.OnesCount64(uint64(size))); last != size-1 || appended != size || hashes != want {
+		d.broken("record", "it has %d leaves, the last of number %d, and %d hashes; %d leaves were appended", size, last, hashes, appended)
 		return nil
 	}
 	record, err := evidence.OpenRecord("record", merkle{d.s, d.q, Author{}})
