@@ -79,8 +79,11 @@ func (m *Measuring) fitted(id, setup string) string {
 	return clean(id) + labelled(" ", clean(configuration.Name)) + labelled(", setup ", clean(setup))
 }
 
-// Blind reports whether names of configurations are withheld.
-func (m *Measuring) Blind() bool { return m.Campaign.Plan != nil && m.Campaign.Plan.Blind }
+// Blind reports whether names of configurations are withheld: until a blind plan is
+// through.
+func (m *Measuring) Blind() bool {
+	return m.Campaign.Plan != nil && m.Campaign.Plan.Blind && !m.Campaign.Progress().Finished
+}
 
 // RigPull is the last pull, and what it is worth.
 type RigPull struct {
@@ -147,7 +150,7 @@ func (m *Measuring) Figures() []RigFigure {
 		case !s.Interval:
 			f.Value, f.Note = "–", "No interval yet, so no figure: it takes more pulls."
 		default:
-			f.Value, f.Interval = t.Value+" %", t.Interval
+			f.Value, f.Interval = t.Value+"\u00a0%", wholePercents(t.Interval)
 			f.Note = s.width() + " Two-sided, " + confidence(s.Confidence) + ". No verdict before the plan is through."
 		}
 		out = append(out, f)
@@ -159,7 +162,7 @@ func (m *Measuring) Figures() []RigFigure {
 	f := RigFigure{Name: "Repeatability, pull to pull", Value: "–", Note: "Not known yet: it takes two pulls of a block."}
 	if s.PullDF > 0 && !math.IsNaN(s.PullSD) && !math.IsNaN(m.PullLimits[0]) {
 		lo, hi := m.PullLimits[0], m.PullLimits[1]
-		f.Value, f.Interval = fixed(100*s.PullSD, 2)+" %", fixed(100*lo, 2)+" % to "+fixed(100*hi, 2)+" %"
+		f.Value, f.Interval = fixed(100*s.PullSD, 2)+"\u00a0%", wholePercents(fixed(100*lo, 2)+" % to "+fixed(100*hi, 2)+" %")
 		f.Note = "Standard deviation within a block, with its " + confidence(s.Confidence) + " interval; " + plain(math.Round(10*s.PullDF)/10) + " degrees of freedom."
 	}
 	return append(out, f)
@@ -173,6 +176,9 @@ type RigField struct {
 	Target string // with its tolerance; empty: none
 	Held   string // what holds until it is entered anew; empty: nothing
 }
+
+// wholePercents keeps numbers and their signs on one line.
+func wholePercents(words string) string { return strings.ReplaceAll(words, " %", "\u00a0%") }
 
 // airFields are what is read of the air by hand.
 var airFields = []string{"pressure_kpa", "temperature_degc", "relative_humidity_pct"}

@@ -7,6 +7,9 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"os"
+	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -19,6 +22,7 @@ type serveFlags struct {
 	listen, cert, key string
 	behindProxy       bool
 	quiet, asJSON     bool
+	watch             []string
 }
 
 const defaultListen = "127.0.0.1:7474"
@@ -30,8 +34,12 @@ func serveCommand() *cobra.Command {
 		Long: `Serve the workspace as pages for a browser, until the command is interrupted.
 By default they are for this machine alone and nobody signs in. Any other address
 needs accounts (fairpull account add), and TLS: a certificate with --cert and
---key, or a proxy of the lab's that ends it, with --behind-proxy.`,
-		Example: "  fairpull serve\n  fairpull serve --listen 127.0.0.1:8080 --workspace our-lab",
+--key, or a proxy of the lab's that ends it, with --behind-proxy.
+
+--watch names a folder that a rig's logger writes to: whoever may measure can then
+have the server take what comes into it, on the page at the rig. No other folder of
+this machine is ever read.`,
+		Example: "  fairpull serve\n  fairpull serve --listen 127.0.0.1:8080 --workspace our-lab --watch my-campaign/logs",
 		Args:    exactly(0, "serve takes no arguments", "fairpull serve"),
 	}
 	var f serveFlags
@@ -39,6 +47,7 @@ needs accounts (fairpull account add), and TLS: a certificate with --cert and
 	cmd.Flags().StringVar(&f.cert, "cert", "", "the server's certificate, a PEM file with the chain")
 	cmd.Flags().StringVar(&f.key, "key", "", "the certificate's key, a PEM file")
 	cmd.Flags().BoolVar(&f.behindProxy, "behind-proxy", false, "a proxy ends TLS before this server and names the client in X-Forwarded-For")
+	cmd.Flags().StringArrayVar(&f.watch, "watch", nil, "a folder of logs that may be watched from the page at the rig (may be repeated)")
 	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "log only what goes wrong")
 	cmd.Flags().BoolVar(&f.asJSON, "log-json", false, "log as JSON, one object a line")
 	open, by := withWorkspace(cmd), byFlag(cmd)
@@ -75,6 +84,11 @@ func (f serveFlags) check(o *web.Options) error {
 	if !local && f.cert == "" && !f.behindProxy {
 		return &usageError{fmt.Errorf("%s is reached from other machines, and passwords would cross the network in the clear: give --cert and --key, or --behind-proxy", f.listen), try}
 	}
+	folders, err := watchable(f.watch)
+	if err != nil {
+		return err
+	}
+	o.Watch = folders
 	o.Accounts = !local || f.cert != "" || f.behindProxy
 	if f.cert == "" {
 		return nil
@@ -85,6 +99,29 @@ func (f serveFlags) check(o *web.Options) error {
 	}
 	o.TLS = &tls.Config{Certificates: []tls.Certificate{certificate}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}
 	return nil
+}
+
+// watchable returns the folders by their whole paths, each once, and refuses what is
+// none.
+func watchable(names []string) ([]string, error) {
+	var folders []string
+	for _, name := range names {
+		info, err := os.Stat(name)
+		switch {
+		case err != nil:
+			return nil, fmt.Errorf("--watch %s: %w.\n  Is the share mounted? Name a folder that is there", name, err)
+		case !info.IsDir():
+			return nil, fmt.Errorf("--watch %s is a file, and a folder is watched.\n  Name the folder that the rig's logger writes to", name)
+		}
+		whole, err := filepath.Abs(name)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.Contains(folders, whole) {
+			folders = append(folders, whole)
+		}
+	}
+	return folders, nil
 }
 
 func logger(cmd *cobra.Command, f serveFlags) *slog.Logger {

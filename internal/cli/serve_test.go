@@ -111,6 +111,9 @@ func TestServe(t *testing.T) {
 func TestServeRefusesWhatIsNotSafe(t *testing.T) {
 	t.Chdir(t.TempDir())
 	ownWorkspace(t)
+	if err := os.WriteFile("a-file", nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		says string
 		args []string
@@ -129,6 +132,7 @@ func TestServeRefusesWhatIsNotSafe(t *testing.T) {
 	}{
 		{"no account", []string{"--listen", "0.0.0.0:0", "--behind-proxy"}}, {"no account", []string{"--listen", "127.0.0.1:0", "--behind-proxy"}},
 		{"certificate", []string{"--cert", "a.pem", "--key", "a.key"}},
+		{"share mounted", []string{"--watch", "nowhere"}}, {"is a file", []string{"--watch", "a-file"}},
 	} {
 		if code, _, errs := run(t, append([]string{"serve"}, c.args...)...); code != exitCouldNot || !strings.Contains(errs, c.says) {
 			t.Errorf("%v: exit %d, %q", c.args, code, errs)

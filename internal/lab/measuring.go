@@ -160,6 +160,9 @@ func (m *Measuring) measured(ctx context.Context, r *atRig) (*RigLook, error) {
 		look.Wrong = firstLine(so.problem)
 	}
 	look.SoFar = so.soFar(&entry.Campaign)
+	if blindStill(&entry.Campaign) && len(look.SoFar) > 0 {
+		look.SoFar = []report.SoFar{look.SoFar[0].Blind()}
+	}
 	if len(look.SoFar) > 0 {
 		s := look.SoFar[0]
 		if lo, hi, err := scatter.SDLimits(s.PullSD, s.PullDF, s.Confidence); err == nil {
