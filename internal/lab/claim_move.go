@@ -70,15 +70,19 @@ func (w *Workspace) moved(ctx context.Context, m store.ClaimMove, by Author) (*r
 // signature fixes the dossier: its files are made, kept, and what is signed is the
 // list of them with their digests. A further signature is over the same list.
 func (w *Workspace) SignClaim(ctx context.Context, number string, file KeyFile, program, why string) (*report.Claim, error) {
+	key, err := openKey(file)
+	if err != nil {
+		return nil, err
+	}
+	return w.sign(ctx, number, key, program, why)
+}
+
+func (w *Workspace) sign(ctx context.Context, number string, key *evidence.PrivateKey, program, why string) (*report.Claim, error) {
 	kept, stated, err := w.claimIn(ctx, number, campaign.ClaimSigned)
 	if err != nil {
 		return nil, err
 	}
 	ring, _, err := w.keyring(ctx)
-	if err != nil {
-		return nil, err
-	}
-	key, err := openKey(file)
 	if err != nil {
 		return nil, err
 	}
@@ -144,6 +148,14 @@ func oneLineOf(text string) string {
 // the record's key signs. A claim that it amends ends with that. What was entered
 // before an interruption is not entered again.
 func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFile, by Author) (*report.Claim, error) {
+	key, err := openKey(file)
+	if err != nil {
+		return nil, err
+	}
+	return w.publish(ctx, number, key, by)
+}
+
+func (w *Workspace) publish(ctx context.Context, number string, key *evidence.PrivateKey, by Author) (*report.Claim, error) {
 	kept, _, err := w.claimIn(ctx, number, campaign.ClaimPublished)
 	if err != nil {
 		return nil, err
@@ -152,7 +164,7 @@ func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFil
 	if err != nil {
 		return nil, err
 	}
-	key, record, err := w.openRecord(ring, file, by)
+	record, err := w.openRecord(ring, key, by)
 	if err != nil {
 		return nil, err
 	}
@@ -174,22 +186,17 @@ func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFil
 	return w.moved(ctx, m, by)
 }
 
-// openRecord returns the lab's record and the key that signs its checkpoints.
-func (w *Workspace) openRecord(ring *evidence.Keyring, file KeyFile, by Author) (*evidence.PrivateKey, *evidence.Record, error) {
+// openRecord returns the lab's record, whose checkpoints the key signs today.
+func (w *Workspace) openRecord(ring *evidence.Keyring, key *evidence.PrivateKey, by Author) (*evidence.Record, error) {
 	name := recordName(ring)
 	if name == "" {
-		return nil, nil, declined("the lab has no record yet: fairpull key new record.key --for record --name lab.example/record --keeper keeper.key")
-	}
-	key, err := openKey(file)
-	if err != nil {
-		return nil, nil, err
+		return nil, declined("the lab has no record yet: fairpull key new record.key --for record --name lab.example/record --keeper keeper.key")
 	}
 	state, known := ring.Key(key.Public().ID())
 	if !known || state.Purpose != evidence.ForRecord || !state.Until.IsZero() || !state.Revoked.IsZero() {
-		return nil, nil, declined("key %s is not the key that signs the record %s today", key.Public().ID(), name)
+		return nil, declined("key %s is not the key that signs the record %s today", key.Public().ID(), name)
 	}
-	record, err := evidence.OpenRecord(name, w.store.Record(by))
-	return key, record, err
+	return evidence.OpenRecord(name, w.store.Record(by))
 }
 
 // enter puts a seal into the record, unless it is there already, and takes the
@@ -273,77 +280,4 @@ func (w *Workspace) AmendClaim(ctx context.Context, number string, o ClaimOption
 		o.Title = stated.Title
 	}
 	return w.DraftClaim(ctx, kept.Campaign, o)
-}
-
-// checkClaims holds the seals of all claims against the list of keys and the record,
-// and adds what is wrong to what the doctor saw.
-func (w *Workspace) checkClaims(ctx context.Context, r *DoctorReport) error {
-	claims, err := w.store.Claims(ctx)
-	if err != nil || len(claims) == 0 {
-		return err
-	}
-	broken := func(what, format string, args ...any) {
-		r.Problems = append(r.Problems, store.Problem{What: what, Message: fmt.Sprintf(format, args...)})
-	}
-	ring, _, err := w.keyring(ctx)
-	if err != nil && !errors.Is(err, ErrNoKeys) {
-		broken("list of keys", "%v", err)
-		return nil
-	}
-	for _, one := range claims {
-		c, err := w.store.Claim(ctx, one.Number)
-		if err != nil {
-			return err
-		}
-		if _, err := decodeClaim(c.Body); err != nil {
-			broken("claim "+c.Number, "%v", err)
-		}
-		if len(c.Seal) == 0 {
-			continue
-		}
-		if err := w.checkSeal(ctx, c.Seal, ring); err != nil {
-			broken("seal of claim "+c.Number, "%v", err)
-		}
-	}
-	return nil
-}
-
-// checkSeal reports whether a seal holds and its checkpoint is one of the record.
-func (w *Workspace) checkSeal(ctx context.Context, text []byte, ring *evidence.Keyring) error {
-	seal, err := evidence.ParseSeal(text)
-	if err != nil {
-		return err
-	}
-	// A key that was compromised since is a matter for who uses the claim, not damage.
-	if failed := seal.Verify(evidence.Trust{}).Of(evidence.Failed); len(failed) > 0 {
-		return errors.New(failed[0].What)
-	}
-	if ring == nil || !seal.Keys.Begins(ring) {
-		return errors.New("its list of keys is not the beginning of the workspace's")
-	}
-	if seal.Receipt == nil {
-		return nil
-	}
-	record, err := evidence.OpenRecord(recordName(ring), w.store.Record(Author{}))
-	if err != nil {
-		return err
-	}
-	var keys []evidence.PublicKey
-	for _, s := range ring.Keys() {
-		if s.Purpose == evidence.ForRecord {
-			keys = append(keys, s.Key)
-		}
-	}
-	head, _, err := evidence.ParseCheckpoint([]byte(seal.Receipt.Checkpoint), keys...)
-	if err != nil {
-		return err
-	}
-	now, err := record.HeadAt(ctx, head.Size)
-	if err != nil {
-		return err
-	}
-	if now != head {
-		return fmt.Errorf("the record of %d leaves has the root %s, and the seal's checkpoint states %s", head.Size, now.Root, head.Root)
-	}
-	return nil
 }
