@@ -10,8 +10,9 @@ import (
 )
 
 // TestHelpExamplesRun runs every example of every verb's help, in order, in a
-// folder that has the demo's campaign as my-campaign, one of its logs as
-// pull.csv, and a workspace our-lab; the default workspace has the campaign, too.
+// folder that has the demo's campaign as my-campaign, without the pull whose oil was
+// too cold, one of its logs as pull.csv, and a workspace our-lab; the default
+// workspace has the campaign, judged, and keys to sign a claim with.
 // "> FILE" keeps what an example prints, as a shell would.
 func TestHelpExamplesRun(t *testing.T) {
 	t.Chdir(t.TempDir())
@@ -35,8 +36,11 @@ func TestHelpExamplesRun(t *testing.T) {
 	if err := os.WriteFile(filepath.Join("my-campaign", "pulls.csv"), rows, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	excludePull(t, "my-campaign", "8", "oil too cold")
 	mustRun(t, "init", "our-lab")
 	mustRun(t, "import", "my-campaign")
+	mustRun(t, "judge", demoID)
+	makeKeys(t)
 	for _, verb := range newRoot().Commands() {
 		lines := strings.Split(strings.TrimSpace(verb.Example), "\n")
 		if ours(verb) && len(lines[0]) == 0 {
