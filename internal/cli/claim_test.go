@@ -90,12 +90,45 @@ func TestClaimByCommandLine(t *testing.T) {
 	}
 	mustRun(t, "doctor")
 	verifiedElsewhere(t)
+	coversByCommandLine(t)
 	fails(t, "for a reason", "claim", "C-0001", "--withdraw")
 	mustRun(t, "claim", "C-0001", "--withdraw", "--why", "the rig was out of order")
 	if _, _, errs := run(t, "dossier", "C-0001", "--out", "later.zip"); !strings.Contains(errs, "no longer to be used: the rig was out of order") {
 		t.Errorf("a withdrawn claim's dossier: %s", errs)
 	}
 	mustRun(t, "doctor")
+}
+
+// coversByCommandLine asks which parts the claim C-0001 covers.
+func coversByCommandLine(t *testing.T) {
+	t.Helper()
+	bike := "components = [{ function = \"camshaft\", part = \"K-218\" }, { function = \"intake\", part = \"K-218 F\" }, { function = \"exhaust\", part = \"X-650-2\" }]\n" +
+		"settings = { calibration = \"K-218 r3\", fuel = \"E10 98, batch 7\" }\n"
+	if err := os.WriteFile("bike.toml", []byte(bike), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if out := mustRun(t, "covers", "--from", "bike.toml"); !strings.HasPrefix(out, "Claim C-0001 covers it:") || !strings.Contains(out, "at least 5.0 %") {
+		t.Errorf("the parts that were tested:\n%s", out)
+	}
+	out := mustRun(t, "covers", "--from", "bike.toml", "--component", "mirror=M-2")
+	if !strings.Contains(out, "does not cover it; it is the nearest") || !strings.Contains(out, "✗ mirror: M-2 is asked about") {
+		t.Errorf("a part more:\n%s", out)
+	}
+	mustRun(t, "covers", "--neutral", "mirror", "--why", "it stands in no air that matters")
+	if out := mustRun(t, "covers", "--show-neutral"); !strings.Contains(out, "no air that matters") {
+		t.Errorf("what is neutral:\n%s", out)
+	}
+	var answer struct {
+		Format  string
+		Covered []string
+		Claims  []struct{ Neutral []struct{ Why string } }
+	}
+	if err := json.Unmarshal([]byte(mustRun(t, "covers", "--from", "bike.toml", "--component", "mirror=M-2", "--json")), &answer); err != nil {
+		t.Fatal(err)
+	}
+	if answer.Format != "fairpull.covers/1" || len(answer.Covered) != 1 || answer.Claims[0].Neutral[0].Why != "it stands in no air that matters" {
+		t.Errorf("%+v", answer)
+	}
 }
 
 // fails carries out a command that must not succeed and says so.
@@ -210,6 +243,13 @@ func TestClaimVerbsRefuse(t *testing.T) {
 		{[]string{"claim", "C-0001", "--list"}, "stand alone"},
 		{[]string{"claim", "--policy", "p.toml"}, "for a reason"},
 		{[]string{"claim", "C-0001", "--sign"}, "no key is named"},
+		{[]string{"covers"}, "no part is named"},
+		{[]string{"covers", "exhaust=X"}, "takes no arguments"},
+		{[]string{"covers", "--component", "X"}, "is FUNCTION=PART"},
+		{[]string{"covers", "--setting", "=a"}, "is KEY=VALUE"},
+		{[]string{"covers", "--neutral", "mirror"}, "--why is missing"},
+		{[]string{"covers", "--neutral", "mirror", "--component", "a=b"}, "stand alone"},
+		{[]string{"covers", "--component", "a=b", "--why", "c"}, "is the reason for"},
 		{[]string{"dossier"}, "takes the number"},
 		{[]string{"verify"}, "takes a dossier"},
 		{[]string{"key", "make"}, "no verb"},
