@@ -21,6 +21,8 @@ type node struct {
 	torque             float64 // at the drum, N·m
 	torqueRate         float64 // N·m/s
 	standardError      float64 // of the torque referred to the engine, N·m
+	slopeError         float64 // its part from the drum torque
+	speedError         float64 // its part from the moment at which the node was passed
 
 	drum, engineFit      signal.Fit
 	brake                *signal.Fit // nil: no brake
@@ -199,7 +201,8 @@ func (w *worker) standardError(i int) float64 {
 		v := w.variance(&n.drum, order-1, n.time, w.time[n.from:n.to], s2, w.noise)
 		uTime = math.Sqrt(v) * w.ratio / n.engineRate
 	}
-	return math.Hypot(perDrum*uTorque, rate*uTime)
+	n.slopeError, n.speedError = perDrum*uTorque, math.Abs(rate*uTime)
+	return math.Hypot(n.slopeError, n.speedError)
 }
 
 // variance returns the variance of a fit's derivative of the given order at time

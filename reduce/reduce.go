@@ -218,7 +218,7 @@ func blockNoise(t, y []float64, degree int, length, quantum float64) signal.Nois
 // fillCurve turns the node fits into the curve and its companions.
 func (w *worker) fillCurve() {
 	n := len(w.nodes)
-	all := make([]float64, 7*n)
+	all := make([]float64, 10*n)
 	next := func() []float64 {
 		part := all[:n:n]
 		all = all[n:]
@@ -227,12 +227,14 @@ func (w *worker) fillCurve() {
 	out := w.out
 	out.Curve = curve.Curve{SpeedRPM: next(), Torque: next(), StandardError: next()}
 	out.Time, out.DrumSpeed, out.DrumTorque, out.Resolution = next(), next(), next(), next()
+	out.Acceleration, out.SlopeError, out.SpeedError = next(), next(), next()
 	for i := range w.nodes {
 		d := &w.nodes[i]
 		out.Curve.SpeedRPM[i] = d.rpm
 		out.Curve.Torque[i] = d.torque * d.omega / d.engine
 		out.Curve.StandardError[i] = d.standardError
 		out.Time[i], out.DrumSpeed[i], out.DrumTorque[i] = d.time, d.omega, d.torque
+		out.Acceleration[i], out.SlopeError[i], out.SpeedError[i] = d.alpha, d.slopeError, d.speedError
 		out.Resolution[i] = signal.Resolution(w.r.degree) * d.half * d.engineRate * 30 / math.Pi
 	}
 }

@@ -60,11 +60,16 @@ type Result struct {
 	Curve  curve.Curve // wheel torque referred to the engine, at the nodes that the log covers
 
 	// Per node, as long as Curve.
-	Time        []float64 // s
-	DrumSpeed   []float64 // rad/s
-	DrumTorque  []float64 // N·m at the drum: I·α + brake + parasitic
-	Resolution  []float64 // effective resolution, 1/min (full width at half height of the fit's response)
-	Compensated []float64 // N·m referred to the engine, loss added; nil without a coast-down
+	Time         []float64 // s
+	DrumSpeed    []float64 // rad/s
+	DrumTorque   []float64 // N·m at the drum: I·α + brake + parasitic
+	Resolution   []float64 // effective resolution, 1/min (full width at half height of the fit's response)
+	Compensated  []float64 // N·m referred to the engine, loss added; nil without a coast-down
+	Acceleration []float64 // rad/s² of the drum; nil for a curve reduced elsewhere
+	// SlopeError and SpeedError are the two parts of Curve.StandardError, N·m: what
+	// the slope of drum speed (and the brake) leaves open, and what the moment at
+	// which the node was passed does. Nil for a curve reduced elsewhere.
+	SlopeError, SpeedError []float64
 
 	Coast *drum.Losses // nil without a usable coast-down
 

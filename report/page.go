@@ -119,6 +119,8 @@ func pageBlockOf(b block) (pageBlock, error) {
 		return pageBlock{Kind: "figure", ID: b.Picture.ID, SVG: template.HTML(svg.String()), Words: unbroken(b.Caption), Name: "Chart: " + b.Picture.Title}, err
 	case table:
 		return tableView(b), nil
+	case formula:
+		return pageBlock{Kind: "formula", SVG: b.MathML, Words: unbroken(b.Words)}, nil
 	case form:
 		return formView(b), nil
 	case together:

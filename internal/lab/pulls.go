@@ -372,6 +372,7 @@ func dropPoorNodes(r *reduce.Result) {
 		for _, series := range [][]float64{
 			r.Curve.SpeedRPM, r.Curve.Torque, r.Curve.StandardError,
 			r.Time, r.DrumSpeed, r.DrumTorque, r.Resolution, r.Compensated,
+			r.Acceleration, r.SlopeError, r.SpeedError,
 		} {
 			if i < len(series) {
 				series[at] = series[i]
@@ -382,6 +383,7 @@ func dropPoorNodes(r *reduce.Result) {
 	for _, series := range []*[]float64{
 		&r.Curve.SpeedRPM, &r.Curve.Torque, &r.Curve.StandardError,
 		&r.Time, &r.DrumSpeed, &r.DrumTorque, &r.Resolution, &r.Compensated,
+		&r.Acceleration, &r.SlopeError, &r.SpeedError,
 	} {
 		*series = (*series)[:min(at, len(*series))]
 	}

@@ -19,9 +19,10 @@ type campaignView struct {
 	Version                    int64
 	Planned                    bool // there is a plan
 
-	Exploratory string           // what was changed to look at it; empty: nothing
-	Problem     []string         // why it cannot be analysed; empty: it can
-	Sections    []report.Section // of the report
+	Exploratory string                   // what was changed to look at it; empty: nothing
+	Problem     []string                 // why it cannot be analysed; empty: it can
+	Sections    []report.Section         // of the report
+	Explain     map[string][]explainLink // by the section that they belong to
 	Pulls       []pullView
 	Kept        *keptView
 	Settings    settingsView
@@ -87,6 +88,8 @@ func (s *Server) campaign(w http.ResponseWriter, r *http.Request) error {
 		view.Problem = strings.Split(look.Problem.Error(), "\n")
 	} else if err := view.fill(look.View(s.o.Version, view.Units), view.Units); err != nil {
 		return err
+	} else {
+		view.Explain = explanations(c.ID, len(look.Analysis.Comparisons), q)
 	}
 	return s.page(w, r, http.StatusOK, "campaign", view)
 }

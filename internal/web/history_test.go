@@ -196,3 +196,11 @@ func TestHistoryTakesTheRole(t *testing.T) {
 		}
 	}
 }
+
+// nameStandard makes the invented vehicle the check standard of its dyno.
+func nameStandard(t testing.TB, s *site) {
+	t.Helper()
+	if _, err := s.w.SetStandard(t.Context(), lab.StandardChoice{Dyno: "cell-7", Vehicle: "keeper-1"}, bert); err != nil {
+		t.Fatal(err)
+	}
+}

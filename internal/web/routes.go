@@ -33,6 +33,7 @@ func (s *Server) table() []route {
 		{"POST /campaigns/{id}/restore", lab.Technician, s.restore},
 		{"POST /campaigns/{id}/results", lab.Engineer, s.keep},
 		{"GET /events", lab.Viewer, s.events},
+		{"GET /campaigns/{id}/explain/{figure}", lab.Viewer, s.explain},
 		{"GET /campaigns/{id}/pulls/{pull}", lab.Viewer, s.pull},
 		{"GET /campaigns/{id}/pulls/{pull}/raw.json", lab.Viewer, s.rawChannels},
 		{"GET /campaigns/{id}/pulls/{pull}/log", lab.Viewer, s.logText},

@@ -1,0 +1,113 @@
+package web
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// labPages are the pages of pull, history, check standard and explanations.
+func labPages() []struct{ name, path, ready string } {
+	const always = "true"
+	return []struct{ name, path, ready string }{
+		{"pull", pullOne, `document.querySelectorAll("#raw-figure .plot canvas").length > 1`},
+		{"log", pullOne + "/log", always},
+		{"history", "/history?dyno=cell-7", always},
+		{"explain-band", explainPath + "band", always}, {"explain-both", explainPath + "torque-and-power", always}, {"explain-pull", explainPath + "pull?pull=2", always},
+		{"explain-correction", explainPath + "correction?pull=2", always}, {"explain-scatter", explainPath + "scatter", always}, {"explain-drift", explainPath + "drift", always},
+		{"explain-coast", explainPath + "coast-down", always}, {"explain-curve", explainPath + "curve", always},
+		{"standard", "/check-standards?dyno=cell-7", always},
+		{"no-standard", "/check-standards?dyno=cell-1", always},
+	}
+}
+
+// Each of these pages is quiet, fits its window and is accessible: narrow, at a
+// desk, by day and by night.
+func TestLabPagesInBrowser(t *testing.T) {
+	ctx := browser(t)
+	s := open(t, nil)
+	season(t, s, 5, 0.05)
+	nameStandard(t, s)
+	for _, l := range []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}, desk} {
+		for _, seen := range labPages() {
+			name := fmt.Sprintf("%s-%d", seen.name, l.width)
+			if l.dark {
+				name += "-dark"
+			}
+			t.Run(name, func(t *testing.T) {
+				p := page(t, ctx, s.http.URL+seen.path, l)
+				p.until("the charts", seen.ready)
+				p.fits()
+				p.accessible()
+				p.picture(name)
+				p.silent()
+			})
+		}
+	}
+}
+
+// A raw log of 200,000 rows is looked into by keyboard, by button and by dragging;
+// each time the server gives what is seen, and no spike is lost.
+func TestRawLogInBrowser(t *testing.T) {
+	ctx := browser(t)
+	const n, spike = 200_000, 123_457
+	s := longLog(t, n, spike)
+	p := page(t, ctx, s.http.URL+pullOne, desk)
+	p.until("the channels", `document.querySelectorAll("#raw-figure .plot canvas").length === 3`)
+	shown := func() string { return value[string](p, `document.getElementById("raw-figure").dataset.shown || ""`) }
+	key := func(k string) {
+		value[bool](p, fmt.Sprintf(`document.querySelector("#raw-figure .plot").dispatchEvent(new KeyboardEvent("keydown", {key: %q, bubbles: true}))`, k))
+	}
+	key("+")
+	p.until("half of the log", `document.getElementById("raw-figure").dataset.shown === "10 30"`)
+	key("PageDown")
+	p.until("the later half", `document.getElementById("raw-figure").dataset.shown === "20 40"`)
+	key("ArrowRight")
+	p.until("what is read", `document.querySelector("#raw-figure .plot-read").innerText.includes("rpm")`)
+	value[bool](p, `(() => { [...document.querySelectorAll("#raw-figure button")].find((b) => b.textContent === "Whole log").click(); return true; })()`)
+	p.until("the whole log", `document.getElementById("raw-figure").dataset.shown === "0 40"`)
+	value[bool](p, `(async () => { const over = document.querySelector("#raw-figure .u-over"); const r = over.getBoundingClientRect();
+		const at = async (kind, share, where) => {
+			where.dispatchEvent(new MouseEvent(kind, {clientX: r.left + share * r.width, clientY: r.top + r.height / 2, movementX: 30, bubbles: true, button: 0}));
+			await new Promise((done) => setTimeout(done, 60)); };
+		await at("mousemove", 0.6, over); await at("mousedown", 0.6, over); await at("mousemove", 0.65, over); await at("mouseup", 0.65, document); return true; })()`)
+	p.until("what was dragged over", `(document.getElementById("raw-figure").dataset.shown || "0 40") !== "0 40"`)
+	var from, to float64
+	if _, err := fmt.Sscan(shown(), &from, &to); err != nil || from < 23 || from > 25 || to < 25 || to > 27 {
+		t.Errorf("dragged over 60 to 65 %% of 40 s: shown is %q", shown())
+	}
+	p.picture("raw-zoomed")
+	p.silent()
+}
+
+// The forms of history and check standard, as a person uses them.
+func TestHistoryFormsInBrowser(t *testing.T) {
+	ctx := browser(t)
+	s := open(t, nil)
+	season(t, s, 3, 0)
+	p := page(t, ctx, s.http.URL+"/history?dyno=cell-7", desk)
+	set := func(id, text string) {
+		t.Helper()
+		if !value[bool](p, fmt.Sprintf(`(() => { const f = document.getElementById(%q); f.value = %q; return f.value === %q; })()`, id, text, text)) {
+			t.Fatalf("%s does not take %q", id, text)
+		}
+	}
+	set("out", "season-2026-06")
+	set("out-why", "the cover rubbed")
+	p.do(chromedp.Click(chromedp.CSS(`form[action="/history/leave-out"] button`)))
+	p.until("that it is left out", `document.body.innerText.includes("is left out of the history") && document.body.innerText.includes("the cover rubbed")`)
+	set("back", "season-2026-06")
+	set("back-why", "it was another one")
+	p.do(chromedp.Click(chromedp.CSS(`form[action="/history/take-back"] button`)))
+	p.until("that it is back", `document.body.innerText.includes("is in the history again")`)
+	p.do(chromedp.Navigate(s.http.URL + "/check-standards?dyno=cell-7"))
+	set("standard-vehicle", "keeper-1")
+	p.do(chromedp.Click(chromedp.CSS(`form[action="/check-standards"][method="post"] button`)))
+	p.until("the check standard", `document.body.innerText.includes("The check standard is named.") && document.querySelector("#check-standard-figure svg")`)
+	value[bool](p, `(() => { document.querySelector("details.pull-form").open = true; return true; })()`)
+	set("end-why", "sold")
+	p.do(chromedp.Click(chromedp.CSS(`form[action="/check-standards/end"] button`)))
+	p.until("that it is ended", `document.body.innerText.includes("has no check standard any more")`)
+	p.silent()
+}
