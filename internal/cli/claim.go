@@ -19,7 +19,7 @@ var claimNumber = regexp.MustCompile(`^C-[0-9]{4,}$`)
 
 type claimFlags struct {
 	review, sign, publish, amend, withdraw, list, showPolicy, json bool
-	policy, why                                                    string
+	policy, why, stamper                                           string
 	o                                                              lab.ClaimOptions
 }
 
@@ -53,6 +53,7 @@ another, or withdrawn, for a reason. Every state is kept (docs/claims.md).`,
 	flags.BoolVar(&f.list, "list", false, "list all claims")
 	flags.BoolVar(&f.showPolicy, "show-policy", false, "write the policy that holds, as the file that --policy takes")
 	flags.StringVar(&f.policy, "policy", "", "make this file the lab's policy (needs --why)")
+	flags.StringVar(&f.stamper, "time-stamp", "", "with --publish: also ask the time-stamping service at this address (RFC 3161)")
 	flags.StringVar(&f.why, "why", "", "a reason, which stays with the claim")
 	flags.StringVar(&f.o.Candidate, "candidate", "", "the configuration that the claim is about, where the campaign has several candidates")
 	flags.StringVar(&f.o.Title, "title", "", "the claim's title (default: the campaign's)")
@@ -114,6 +115,8 @@ func (f *claimFlags) check(args []string) error {
 		return &usageError{fmt.Errorf("%q is not the number of a claim, as in C-0001", args[0]), "fairpull claim --list"}
 	case (f.withdraw || f.amend) && f.why == "":
 		return &usageError{errors.New("a claim is amended or withdrawn for a reason: --why is missing"), `fairpull claim ` + args[0] + ` --withdraw --why "…"`}
+	case f.stamper != "" && !f.publish:
+		return &usageError{errors.New("--time-stamp belongs to --publish"), "fairpull claim " + args[0] + " --publish --key record.key"}
 	case moves == 0 && f.why != "" && claimNumber.MatchString(args[0]):
 		return &usageError{errors.New("--why is the reason of a step, and none is asked for"), "fairpull claim " + args[0]}
 	}
@@ -135,7 +138,7 @@ func moveClaim(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, what s
 		claim, err = w.SignClaim(ctx, what, file, Version, f.why)
 		next = "fairpull claim " + what + " --publish --key record.key"
 	case f.publish:
-		claim, err = w.PublishClaim(ctx, what, file, f.o.By)
+		claim, err = w.PublishClaim(ctx, what, file, f.stamper, f.o.By)
 		next = "fairpull dossier " + what
 	case f.withdraw:
 		claim, err = w.WithdrawClaim(ctx, what, f.o.By)

@@ -240,6 +240,7 @@ func TestClaimVerbsRefuse(t *testing.T) {
 		{[]string{"claim", "my-campaign", "--review"}, "not the number of a claim"},
 		{[]string{"claim", "C-0001", "--amend"}, "for a reason"},
 		{[]string{"claim", "C-0001", "--why", "x"}, "none is asked for"},
+		{[]string{"claim", "C-0001", "--sign", "--time-stamp", "http://127.0.0.1:1"}, "belongs to --publish"},
 		{[]string{"claim", "C-0001", "--list"}, "stand alone"},
 		{[]string{"claim", "--policy", "p.toml"}, "for a reason"},
 		{[]string{"claim", "C-0001", "--sign"}, "no key is named"},

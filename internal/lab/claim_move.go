@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"net/http"
 	"strings"
 	"time"
 
@@ -146,16 +147,18 @@ func oneLineOf(text string) string {
 
 // PublishClaim enters a signed claim into the lab's record, with a checkpoint that
 // the record's key signs. A claim that it amends ends with that. What was entered
-// before an interruption is not entered again.
-func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFile, by Author) (*report.Claim, error) {
+// before an interruption is not entered again. Where stamper is the address of a
+// time-stamping service (RFC 3161), its stamp of the checkpoint is attached; a claim
+// that it does not stamp is not published.
+func (w *Workspace) PublishClaim(ctx context.Context, number string, file KeyFile, stamper string, by Author) (*report.Claim, error) {
 	key, err := openKey(file)
 	if err != nil {
 		return nil, err
 	}
-	return w.publish(ctx, number, key, by)
+	return w.publish(ctx, number, key, stamper, by)
 }
 
-func (w *Workspace) publish(ctx context.Context, number string, key *evidence.PrivateKey, by Author) (*report.Claim, error) {
+func (w *Workspace) publish(ctx context.Context, number string, key *evidence.PrivateKey, stamper string, by Author) (*report.Claim, error) {
 	kept, _, err := w.claimIn(ctx, number, campaign.ClaimPublished)
 	if err != nil {
 		return nil, err
@@ -179,11 +182,32 @@ func (w *Workspace) publish(ctx context.Context, number string, key *evidence.Pr
 	if err := w.enter(ctx, seal, record, key); err != nil {
 		return nil, err
 	}
+	if stamper != "" {
+		if err := attachStamp(ctx, seal, stamper); err != nil {
+			return nil, fmt.Errorf("claim %s was not published: %w", number, err)
+		}
+	}
 	m := store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimPublished}
 	if m.Seal, err = seal.Encode(); err != nil {
 		return nil, err
 	}
 	return w.moved(ctx, m, by)
+}
+
+// stampWait is how long a time-stamping service may take.
+const stampWait = 30 * time.Second
+
+// attachStamp asks a service for a time stamp and attaches it.
+func attachStamp(ctx context.Context, seal *evidence.Seal, service string) error {
+	of, err := seal.ToStamp()
+	if err != nil {
+		return err
+	}
+	token, err := evidence.RequestStamp(ctx, &http.Client{Timeout: stampWait}, service, of)
+	if err != nil {
+		return err
+	}
+	return seal.Attach(token)
 }
 
 // openRecord returns the lab's record, whose checkpoints the key signs today.

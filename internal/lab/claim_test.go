@@ -97,7 +97,7 @@ func mustPublish(t testing.TB, w *Workspace, keys *signers, number string) *repo
 	if _, err := w.sign(t.Context(), number, keys.approver, "1.0", ""); err != nil {
 		t.Fatal(err)
 	}
-	c, err := w.publish(t.Context(), number, keys.record, rita)
+	c, err := w.publish(t.Context(), number, keys.record, "", rita)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -174,7 +174,7 @@ func TestWhoMayNotSign(t *testing.T) {
 		t.Fatal(err)
 	}
 	for what, key := range map[string]*evidence.PrivateKey{"an approver": keys.approver, "a stranger": stranger} {
-		if _, err := w.publish(t.Context(), number, key, rita); !errors.Is(err, ErrRefused) {
+		if _, err := w.publish(t.Context(), number, key, "", rita); !errors.Is(err, ErrRefused) {
 			t.Errorf("published with the key of %s: %v, want ErrRefused", what, err)
 		}
 	}
@@ -205,7 +205,7 @@ func TestPublishAfterAnInterruption(t *testing.T) {
 	if err := w.enter(t.Context(), seal, record, keys.record); err != nil { // and then the power went
 		t.Fatal(err)
 	}
-	if c, err := w.publish(t.Context(), number, keys.record, rita); err != nil || c.Index != 0 {
+	if c, err := w.publish(t.Context(), number, keys.record, "", rita); err != nil || c.Index != 0 {
 		t.Fatalf("%+v, %v", c, err)
 	}
 	if head, err := record.Head(t.Context()); err != nil || head.Size != 1 {

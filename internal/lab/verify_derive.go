@@ -102,14 +102,14 @@ func (v *verification) bound(claim campaign.Claim) {
 			v.failed("signature", one.Key, "%s drafted the claim and signed it", one.By)
 		}
 	}
-	v.reviewed(claim)
+	v.reviewed(claim, view.Signed)
 	if len(v.Findings) == before {
 		v.confirmed("claim", dossierClaim, "it is what was signed, drafted by %s and signed by somebody else", claim.DraftedBy)
 	}
 }
 
-// reviewed holds the states of the claim against who drafted it.
-func (v *verification) reviewed(claim campaign.Claim) {
+// reviewed holds the states of the claim against who drafted and who signed it.
+func (v *verification) reviewed(claim campaign.Claim, signed []report.ClaimSignature) {
 	states, err := v.states()
 	if err != nil {
 		v.failed("claim", dossierStates, "%v", err)
@@ -124,6 +124,10 @@ func (v *verification) reviewed(claim campaign.Claim) {
 	}
 	if !slices.Equal(way, []string{string(campaign.ClaimDraft), string(campaign.ClaimReviewed), string(campaign.ClaimSigned)}) {
 		v.failed("claim", dossierStates, "its way was %s, and not draft, reviewed, signed", strings.Join(way, ", "))
+		return
+	}
+	if states[0].Who != claim.DraftedBy || len(signed) == 0 || states[2].Who != signed[0].By {
+		v.failed("claim", dossierStates, "it names others than those who drafted and signed it")
 	}
 }
 

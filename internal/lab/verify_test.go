@@ -283,6 +283,12 @@ func TestForgedDossiers(t *testing.T) {
 			s.States = slices.Delete(s.States, 1, 2)
 			files[dossierStates], _ = indentedJSON(s)
 		}},
+		{"who reviewed", "drafted and reviewed it", func(files map[string][]byte) {
+			files[dossierStates] = replaced(t, files[dossierStates], "Rita Reviewer", "dora  drafter")
+		}},
+		{"who signed, as the states say", "names others", func(files map[string][]byte) {
+			files[dossierStates] = replaced(t, files[dossierStates], "Ada Approver", "Somebody Else")
+		}},
 	} {
 		files := maps.Clone(whole)
 		c.forge(files)
