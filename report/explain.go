@@ -183,7 +183,7 @@ func (g *Gain) weightsTable(c *compare.Comparison, m compare.Metric, f *compare.
 		t.Rows = append(t.Rows, []string{strconv.Itoa(i + 1), g.shortSide(b.Configuration), clean(b.Setup), strconv.Itoa(len(b.Pulls)), signed(b.Weight, 4), mean, product})
 	}
 	if m == compare.Band {
-		t.Rows = append(t.Rows, []string{"", "together", "", "", "", "θ", signed(sum, 5)})
+		t.Rows = append(t.Rows, []string{"all", "together", "", "", "", "θ", signed(sum, 5)})
 		t.Caption += " θ = " + signed(sum, 5) + " is a gain of " + signed(percent(sum), 3) + " %."
 	} else {
 		t.Caption += " θ = " + signed(f.Gain, 5) + " at the peaks."
@@ -207,7 +207,7 @@ func (g *Gain) levelsTable(c *compare.Comparison, m compare.Metric, f *compare.F
 		if m != compare.Band {
 			at = fixed(side.rpm, 0) + " rpm"
 		}
-		t.Rows = append(t.Rows, []string{g.side(side.id), level(side.value, side.value*math.Expm1(side.half), d, units), at})
+		t.Rows = append(t.Rows, []string{g.side(side.id), level(side.value, side.value*side.half, d, units), at})
 	}
 	return t
 }

@@ -92,7 +92,7 @@ func (g *Gain) explainBoth(e *Explanation, c *compare.Comparison) {
 	e.section("mean", "What the mean over the riding band is",
 		mathOf("τ at each engine speed of the grid counts alike, K of them from one end of the band to the other.",
 			upright("mean"), sign("="), over(figureOf("1"), symbol("K")), sumOver("r", below(symbol("τ"), symbol("r")))),
-		paragraph{Words: "It is the torque that an engine of constant torque would need to do as much work from one end of the band (" + span(c.BandRPM) + ") to the other in one gear. It does not say where in the band the gain lies: the curve does. Nor does it know how often you are at which speed; a band that fits your riding is the one to look at."})
+		paragraph{Words: "In one gear it is the push at the tyre, averaged over the road speeds from one end of the band (" + span(c.BandRPM) + ") to the other. It is not the time from one end to the other: that adds up 1/τ, so a weak stretch counts for more. It does not say where in the band the gain lies: the curve does. Nor does it know how often you are at which speed; a band that fits your riding is the one to look at."})
 	e.source("1 hp = 550 ft·lbf/s and 33 000 ft·lbf/min: NIST Special Publication 811, appendix B.8 (from memory).", "The figure 5252 is rounded, and 5250 is seen: common practice.", "What a gain means on the road: docs/road.md.")
 }
 

@@ -23,7 +23,7 @@ func mathOf(words string, parts ...string) formula {
 func symbol(s string) string          { return "<mi>" + s + "</mi>" }
 func figureOf(s string) string        { return "<mn>" + s + "</mn>" }
 func sign(s string) string            { return "<mo>" + s + "</mo>" }
-func upright(s string) string         { return "<mtext>" + s + "</mtext>" }
+func upright(s string) string         { return "<mtext>" + strings.ReplaceAll(s, " ", "\u00a0") + "</mtext>" }
 func group(parts ...string) string    { return "<mrow>" + strings.Join(parts, "") + "</mrow>" }
 func below(base, index string) string { return "<msub>" + base + index + "</msub>" }
 func above(base, power string) string { return "<msup>" + base + power + "</msup>" }

@@ -102,7 +102,7 @@ func (p *PullPage) curveBlocks(units quantity.System) []block {
 	t := table{
 		Heads:   []string{"rpm", "Torque, " + torque.Name, "± one SE", "Power, " + power.Name, "± one SE", "Loss added, " + torque.Name, "Resolution, rpm"},
 		Numeric: []bool{true, true, true, true, true, true, true}, Long: true,
-		Caption: "Figures at the " + where + ", " + how + ". ± is one standard error from this log alone: what a second pull would add stands on the campaign's page. Loss added: what the coast-down found is put back.",
+		Caption: "Figures at the " + where + ", " + how + ". ± is one standard error from this log alone: what a second pull would add stands on the campaign's page. Loss added: what the coast-down found is put back, uncorrected, as it is the rig's.",
 	}
 	for i, rpm := range p.Corrected.SpeedRPM {
 		se, omega := at(p.Corrected.StandardError, i), rpm*curve.RadPerSecondPerRPM
@@ -110,7 +110,8 @@ func (p *PullPage) curveBlocks(units quantity.System) []block {
 		b, ub := numbersOrBlank(p.Corrected.Power(i), float64(se)*omega, power)
 		with := "–"
 		if i < len(p.Result.Compensated) {
-			with = fixed(torque.From(p.Result.Compensated[i]), 1)
+			loss := p.Result.Compensated[i] - p.Result.Curve.Torque[i]
+			with = fixed(torque.From(p.Corrected.Torque[i]+loss), 1)
 		}
 		t.Rows = append(t.Rows, []string{plain(rpm), a, ua, b, ub, with, fixed(float64(at(p.Result.Resolution, i)), 0)})
 	}

@@ -7,37 +7,38 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// labPages are the pages of pull, history, check standard and explanations.
-func labPages() []struct{ name, path, ready string } {
-	const always = "true"
-	return []struct{ name, path, ready string }{
-		{"pull", pullOne, `document.querySelectorAll("#raw-figure .plot canvas").length > 1`},
-		{"log", pullOne + "/log", always},
-		{"history", "/history?dyno=cell-7", always},
-		{"explain-band", explainPath + "band", always}, {"explain-both", explainPath + "torque-and-power", always}, {"explain-pull", explainPath + "pull?pull=2", always},
-		{"explain-correction", explainPath + "correction?pull=2", always}, {"explain-scatter", explainPath + "scatter", always}, {"explain-drift", explainPath + "drift", always},
-		{"explain-coast", explainPath + "coast-down", always}, {"explain-curve", explainPath + "curve", always},
-		{"standard", "/check-standards?dyno=cell-7", always},
-		{"no-standard", "/check-standards?dyno=cell-1", always},
-	}
+// labPages are the pages of pull, history, check standard and explanations; those
+// that are seen in every way, and the others.
+var labPages = []struct {
+	name, path string
+	every      bool
+}{
+	{"pull", pullOne, true}, {"history", "/history?dyno=cell-7", true}, {"standard", "/check-standards?dyno=cell-7", true},
+	{"explain-band", explainPath + "band", true}, {"explain-both", explainPath + "torque-and-power", true},
+	{"log", pullOne + "/log", false}, {"no-standard", "/check-standards?dyno=cell-1", false},
+	{"explain-pull", explainPath + "pull?pull=2", false}, {"explain-correction", explainPath + "correction?pull=2", false},
+	{"explain-scatter", explainPath + "scatter", false}, {"explain-drift", explainPath + "drift", false},
+	{"explain-coast", explainPath + "coast-down", false}, {"explain-curve", explainPath + "curve", false},
 }
 
-// Each of these pages is quiet, fits its window and is accessible: narrow, at a
-// desk, by day and by night.
+// Each of these pages is quiet, fits its window and is accessible, narrow by day and
+// at a desk by night.
 func TestLabPagesInBrowser(t *testing.T) {
 	ctx := browser(t)
 	s := open(t, nil)
 	season(t, s, 5, 0.05)
 	nameStandard(t, s)
-	for _, l := range []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}, desk} {
-		for _, seen := range labPages() {
-			name := fmt.Sprintf("%s-%d", seen.name, l.width)
-			if l.dark {
-				name += "-dark"
+	for _, l := range []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}} {
+		for _, seen := range labPages {
+			if l.dark && !seen.every {
+				continue
 			}
+			name := fmt.Sprintf("%s-%d", seen.name, l.width)
 			t.Run(name, func(t *testing.T) {
 				p := page(t, ctx, s.http.URL+seen.path, l)
-				p.until("the charts", seen.ready)
+				if seen.name == "pull" {
+					p.until("the channels", `document.querySelectorAll("#raw-figure .plot canvas").length === 5`)
+				}
 				p.fits()
 				p.accessible()
 				p.picture(name)
@@ -45,6 +46,18 @@ func TestLabPagesInBrowser(t *testing.T) {
 			})
 		}
 	}
+}
+
+// Without script a pull has its drawings, its numbers and its log.
+func TestPullWithoutScriptInBrowser(t *testing.T) {
+	ctx := browser(t)
+	s := open(t, nil)
+	p := page(t, ctx, s.http.URL+pullOne, look{width: 1280, height: 900, still: true})
+	for _, figure := range []string{"#raw-figure svg", "#pull-curve-figure svg", "#pull-coast-figure svg"} {
+		p.do(chromedp.WaitVisible(chromedp.CSS(figure)))
+	}
+	p.picture("pull-without-script")
+	p.do(chromedp.Click(chromedp.CSS(`a[href$="/pulls/1/log"]`)), chromedp.WaitVisible(chromedp.CSS(".log-text li")))
 }
 
 // A raw log of 200,000 rows is looked into by keyboard, by button and by dragging;

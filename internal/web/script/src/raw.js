@@ -83,14 +83,14 @@ function options(state, i, key) {
   return {
     width: 600, height: 150, pxAlign: 0, legend: { show: false },
     series: [{}, { stroke: () => css("baseline"), width: 1.3, points: { show: false }, spanGaps: false }],
-    scales: { x: { time: false, range: () => state.span } },
+    scales: { x: { time: false, range: () => state.span }, y: { range: (u, low, high) => room(low, high, i === 0) } },
     axes: [
       { ...axis, values: plain, ...(last ? { size: 44, label: log.axis, labelSize: 22, labelFont: axis.font } : { size: 26 }) },
       { ...axis, values: plain, size: 64 },
     ],
     cursor: { sync: { key, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 6 } },
     hooks: {
-      drawClear: [(u) => ground(u, state.log.phases)],
+      drawClear: [(u) => ground(u, state.log.phases, i === 0)],
       setSelect: [(u) => select(u, state)],
       setCursor: [(u) => tell(u, state)],
     },
@@ -131,8 +131,17 @@ function look(state, span) {
   }, 80);
 }
 
-// ground shades the phases; settling is left out of the figures and stays bare.
-function ground(u, phases) {
+// room leaves some space about what a channel has, and on top of the first one as
+// much as the names of the phases take.
+function room(low, high, named) {
+  if (low === null || high === null) return [0, 1];
+  const span = high - low || Math.abs(high) * 0.1 || 1;
+  return [low - 0.06 * span, high + (named ? 0.3 : 0.06) * span];
+}
+
+// ground shades the phases, and names them where asked; settling is left out of the
+// figures and stays bare.
+function ground(u, phases, named) {
   const { left, top, width, height } = u.bbox;
   u.ctx.save();
   for (const phase of phases) {
@@ -153,10 +162,10 @@ function ground(u, phases) {
       u.ctx.stroke();
     }
     u.ctx.setLineDash([]);
-    if (b - a > 60 * window.devicePixelRatio) {
+    u.ctx.font = 12 * window.devicePixelRatio + "px system-ui, sans-serif";
+    if (named && b - a > u.ctx.measureText(phase.name).width + 8) {
       u.ctx.fillStyle = css("muted");
-      u.ctx.font = 12 * window.devicePixelRatio + "px system-ui, sans-serif";
-      u.ctx.fillText(phase.name, a + 6, top + 14 * window.devicePixelRatio);
+      u.ctx.fillText(phase.name, a + 4, top + 14 * window.devicePixelRatio);
     }
   }
   u.ctx.restore();
