@@ -30,7 +30,7 @@ func newScale(lo, hi float64, wanted int) scale {
 func (s scale) Ticks() []float64 {
 	var ticks []float64
 	for i := math.Ceil(s.Lo/s.Step - 1e-9); i*s.Step <= s.Hi+1e-9*s.Step; i++ {
-		ticks = append(ticks, i*s.Step)
+		ticks = append(ticks, i*s.Step+0) // not −0, which the ceiling of a little less than 0 is
 	}
 	return ticks
 }
