@@ -86,7 +86,10 @@ type Claim struct {
 	Verdict  string `json:"verdict"`
 	Sentence string `json:"sentence"` // what may be said
 	// Specimens says how many specimens of the part were tested.
-	Specimens  string        `json:"specimens"`
+	Specimens string `json:"specimens"`
+	// SpecimensTested is their number; 0 where no part was changed, only settings.
+	SpecimensTested int `json:"specimens_tested"`
+
 	Confidence float64       `json:"confidence"`
 	Claimed    ClaimFigure   `json:"claimed"`
 	Beside     []ClaimFigure `json:"beside"` // measured, and not claimed

@@ -38,6 +38,27 @@ type frame struct {
 	left, top     float64
 	width, height float64
 	size          float64 // font size, points
+
+	// In another language: the name of the axis of engine speed, and how numbers are
+	// written; empty and nil: English.
+	axis  string
+	write func(string) string
+}
+
+// number writes a number of an axis.
+func (f *frame) number(s string) string {
+	if f.write == nil {
+		return s
+	}
+	return f.write(s)
+}
+
+// axisName names the axis of engine speed.
+func (f *frame) axisName() string {
+	if f.axis == "" {
+		return "engine speed, rpm"
+	}
+	return f.axis
 }
 
 func (f *frame) at(x, y float64) draw.Point {
@@ -63,7 +84,7 @@ func (f *frame) ground(band [2]float64, bandName string, numbered bool) {
 		at := f.at(f.x.Lo, v)
 		p.Add(
 			draw.Stroke{Points: []draw.Point{at, {X: f.left + f.width, Y: at.Y}}, Width: 0.6, Paint: paintGrid},
-			draw.Text{At: draw.Point{X: at.X - 0.55*f.size, Y: at.Y + 0.36*f.size}, Words: fixed(v, f.y.Places), Size: f.size, Anchor: draw.End, Paint: paintMuted},
+			draw.Text{At: draw.Point{X: at.X - 0.55*f.size, Y: at.Y + 0.36*f.size}, Words: f.number(fixed(v, f.y.Places)), Size: f.size, Anchor: draw.End, Paint: paintMuted},
 		)
 	}
 	bottom := f.top + f.height
@@ -71,12 +92,12 @@ func (f *frame) ground(band [2]float64, bandName string, numbered bool) {
 		at := f.at(v, f.y.Lo)
 		p.Add(draw.Stroke{Points: []draw.Point{{X: at.X, Y: bottom}, {X: at.X, Y: bottom + 0.35*f.size}}, Width: 0.8, Paint: paintFrame})
 		if numbered {
-			p.Add(draw.Text{At: draw.Point{X: at.X, Y: bottom + 1.5*f.size}, Words: plain(v), Size: f.size, Anchor: draw.Middle, Paint: paintMuted})
+			p.Add(draw.Text{At: draw.Point{X: at.X, Y: bottom + 1.5*f.size}, Words: f.number(plain(v)), Size: f.size, Anchor: draw.Middle, Paint: paintMuted})
 		}
 	}
 	p.Add(draw.Stroke{Points: []draw.Point{{X: f.left, Y: bottom}, {X: f.left + f.width, Y: bottom}}, Width: 0.8, Paint: paintFrame})
 	if numbered {
-		p.Add(draw.Text{At: draw.Point{X: f.left + f.width, Y: bottom + 2.75*f.size}, Words: "engine speed, rpm", Size: f.size, Anchor: draw.End, Paint: paintMuted})
+		p.Add(draw.Text{At: draw.Point{X: f.left + f.width, Y: bottom + 2.75*f.size}, Words: f.axisName(), Size: f.size, Anchor: draw.End, Paint: paintMuted})
 	}
 	if hi > lo && bandName != "" {
 		f.bandName(f.at(lo, 0).X, f.at(hi, 0).X, bandName)

@@ -200,25 +200,28 @@ func (g *Gain) shortSide(id string) string {
 }
 
 // levels draws both sides with their ribbons and the markers of their peaks.
-func (f *frame) levels(s levelSeries) {
+func (f *frame) levels(s levelSeries) { f.levelsIn(s, paintBaseline, paintCandidate) }
+
+// levelsIn is levels in colours of one's own.
+func (f *frame) levelsIn(s levelSeries, baseline, candidate draw.Paint) {
 	for _, side := range []struct {
 		values, half []float64
 		dash         []float64
 		paint        draw.Paint
-	}{{s.Baseline, s.BaselineHalf, dashBaseline, paintBaseline}, {s.Candidate, s.CandidateHalf, nil, paintCandidate}} {
+	}{{s.Baseline, s.BaselineHalf, dashBaseline, baseline}, {s.Candidate, s.CandidateHalf, nil, candidate}} {
 		lo, hi := make([]float64, len(s.RPM)), make([]float64, len(s.RPM))
 		for i, v := range side.values {
 			lo[i], hi[i] = v-side.half[i], v+side.half[i]
 		}
 		f.ribbon(s.RPM, lo, hi, side.paint.Faded(0.17))
 	}
-	f.line(s.RPM, s.Baseline, 2, dashBaseline, paintBaseline)
-	f.line(s.RPM, s.Candidate, 2, nil, paintCandidate)
+	f.line(s.RPM, s.Baseline, 2, dashBaseline, baseline)
+	f.line(s.RPM, s.Candidate, 2, nil, candidate)
 	if s.Peaks[0].RPM > 0 && f.inside(s.Peaks[0].Level) {
-		f.square(f.at(s.Peaks[0].RPM, s.Peaks[0].Level), paintBaseline)
+		f.square(f.at(s.Peaks[0].RPM, s.Peaks[0].Level), baseline)
 	}
 	if s.Peaks[1].RPM > 0 && f.inside(s.Peaks[1].Level) {
-		f.disc(f.at(s.Peaks[1].RPM, s.Peaks[1].Level), paintCandidate)
+		f.disc(f.at(s.Peaks[1].RPM, s.Peaks[1].Level), candidate)
 	}
 }
 

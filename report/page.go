@@ -162,7 +162,7 @@ func unbroken(s string) string {
 
 var bindings = sync.OnceValue(func() *strings.Replacer {
 	var pairs []string
-	units := []string{"%", "rpm", "N·m", "kW", "lbf·ft", "hp", "km/h", "mph", "kPa", "inHg", "°C", "°F", "±"}
+	units := []string{"%", "rpm", "1/min", "tr/min", "N·m", "kW", "lbf·ft", "hp", "km/h", "mph", "kPa", "inHg", "°C", "°F", "±"}
 	for digit := '0'; digit <= '9'; digit++ {
 		for _, unit := range units {
 			pairs = append(pairs, string(digit)+" "+unit, string(digit)+"\u00a0"+unit)

@@ -23,10 +23,16 @@ const (
 
 // newGrid fits t into width.
 func newGrid(t table, width float64) grid {
-	g := grid{size: sizeTable}
+	size := sizeTable
 	if t.Long {
-		g.size = sizeLong
+		size = sizeLong
 	}
+	return newGridIn(t, width, size)
+}
+
+// newGridIn fits t, set in a size of type, into width.
+func newGridIn(t table, width, size float64) grid {
+	g := grid{size: size}
 	n := len(t.Heads)
 	least, natural := make([]float64, n), make([]float64, n)
 	measure := func(j int, s string, face draw.Face) {

@@ -100,6 +100,9 @@ func moved(marks []draw.Mark, dx, dy float64) []draw.Mark {
 		case draw.Text:
 			m.At = draw.Point{X: m.At.X + dx, Y: m.At.Y + dy}
 			out[i] = m
+		case draw.Image:
+			m.At = draw.Point{X: m.At.X + dx, Y: m.At.Y + dy}
+			out[i] = m
 		case draw.Heading:
 			m.Y += dy
 			out[i] = m

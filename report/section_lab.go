@@ -251,20 +251,32 @@ func setPointWords(s campaign.SetPoint, units quantity.System) string {
 // setPointParts returns the name of a set point, its unit, and its target with the
 // tolerance.
 func setPointParts(s campaign.SetPoint, units quantity.System) (name, unitName, target string) {
+	name = words(s.Channel())
+	if _, err := quantity.Lookup(s.Unit()); err != nil {
+		name = words(s.Key)
+	}
+	unitName, value, tolerance, _ := setPointShown(s, units)
+	return name, unitName, value + " ± " + tolerance
+}
+
+// setPointShown returns the unit in which a person reads a set point, empty for one
+// whose key names none; its target and tolerance in that; and what writes a measured
+// value, in the key's unit, with as many digits.
+func setPointShown(s campaign.SetPoint, units quantity.System) (unitName, target, tolerance string, write func(float64) string) {
 	unit, err := quantity.Lookup(s.Unit())
 	if err != nil {
-		return words(s.Key), "", plain(s.Target) + " ± " + plain(s.Tolerance)
+		return "", plain(s.Target), plain(s.Tolerance), plain
 	}
 	shown := units.Unit(unit.Dimension)
 	if unit.Dimension == quantity.Pressure && strings.Contains(s.Key, "tyre") {
 		shown = units.TyrePressure()
 	}
-	value, tolerance := shown.From(unit.SI(s.Target)), shown.FromDifference(unit.SIDifference(s.Tolerance))
-	if shown.Scale == unit.Scale || tolerance == 0 { // as the person wrote it
-		return words(s.Channel()), shown.Name, shortNumber(value) + " ± " + shortNumber(tolerance)
+	value, size := shown.From(unit.SI(s.Target)), shown.FromDifference(unit.SIDifference(s.Tolerance))
+	if shown.Scale == unit.Scale || size == 0 { // as the person wrote it
+		return shown.Name, shortNumber(value), shortNumber(size), func(v float64) string { return shortNumber(shown.From(unit.SI(v))) }
 	}
-	places := max(0, 1-int(math.Floor(math.Log10(tolerance))))
-	return words(s.Channel()), shown.Name, fixed(value, places) + " ± " + fixed(tolerance, places)
+	places := max(0, 1-int(math.Floor(math.Log10(size))))
+	return shown.Name, fixed(value, places), fixed(size, places), func(v float64) string { return fixed(shown.From(unit.SI(v)), places) }
 }
 
 func primaryMetric(p campaign.Primary) compare.Metric {

@@ -35,6 +35,9 @@ func (a *Analysis) claimOf(c *compare.Comparison, head campaign.ClaimHead) campa
 	changed := changedComponents(claim.Tested)
 	specimens, batches := a.specimens(candidate, changed)
 	claim.Specimens = report.SpecimenSentence(changed, specimens, batches)
+	if len(changed) > 0 {
+		claim.SpecimensTested = specimens
+	}
 	claim.Cautions = report.ClaimCautions(changedNames(claim))
 	return claim
 }

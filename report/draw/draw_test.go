@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"image"
 	"image/color"
 	"image/png"
 	"io"
@@ -29,8 +30,52 @@ func everything() Picture {
 		Text{At: Point{20, 90}, Words: "Größe −1.5 N·m ±", Size: 9, Anchor: End, Upwards: true, Paint: red},
 		Stroke{Points: []Point{{1, 1}}, Width: 1, Paint: red},
 		Area{Points: []Point{{1, 1}, {2, 2}}, Paint: red},
+		Image{At: Point{150, 60}, Width: 40, Height: 20, PNG: blueDot(), Words: hostile},
 	)
 	return p
+}
+
+// blueDot is a picture of one blue pixel.
+func blueDot() []byte {
+	m := image.NewNRGBA(image.Rect(0, 0, 1, 1))
+	m.Set(0, 0, color.NRGBA{B: 255, A: 255})
+	var out bytes.Buffer
+	if err := png.Encode(&out, m); err != nil {
+		panic(err)
+	}
+	return out.Bytes()
+}
+
+// An image is where it was put, in pixels and in the two vector forms; what is no
+// picture is refused.
+func TestImage(t *testing.T) {
+	var pixels, page, paper bytes.Buffer
+	if err := errors.Join(PNG(&pixels, everything(), 2), SVG(&page, everything(), false), PDF(&paper, Document{Pages: []Picture{everything(), everything()}})); err != nil {
+		t.Fatal(err)
+	}
+	m, err := png.Decode(&pixels)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		x, y int
+		blue bool
+	}{{302, 122, true}, {377, 158, true}, {296, 122, false}, {384, 158, false}, {340, 164, false}} {
+		if r, _, b, _ := m.At(c.x, c.y).RGBA(); (r == 0 && b == 0xffff) != c.blue {
+			t.Errorf("at %d, %d the picture is blue: %v", c.x, c.y, !c.blue)
+		}
+	}
+	if n := strings.Count(page.String(), `<image x="150" y="60" width="40" height="20"`); n != 1 {
+		t.Errorf("%d images in the SVG", n)
+	}
+	if n := strings.Count(paper.String(), "/Subtype /Image"); n != 1 {
+		t.Errorf("a picture used twice is in the PDF %d times", n)
+	}
+	bad := everything()
+	bad.Add(Image{Width: 1, Height: 1, PNG: []byte("no")})
+	if PNG(io.Discard, bad, 1) == nil || PDF(io.Discard, Document{Pages: []Picture{bad}}) == nil {
+		t.Error("what is no picture was drawn")
+	}
 }
 
 func TestSVGIsWellFormedAndEscaped(t *testing.T) {

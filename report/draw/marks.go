@@ -44,7 +44,7 @@ const (
 	End
 )
 
-// Mark is a Stroke, an Area, a Text or a Heading.
+// Mark is a Stroke, an Area, a Text, a Heading or an Image.
 type Mark interface{ isMark() }
 
 // Stroke is a line through Points. Dash holds lengths of stroke and gap in
@@ -82,6 +82,15 @@ type Heading struct {
 	Level int // 0 is the highest
 }
 
+// Image is a raster picture over the rectangle from At, as wide and high as given.
+type Image struct {
+	At            Point
+	Width, Height float64
+	PNG           []byte // the picture; it must decode
+	Words         string // what it shows, for who cannot see it
+}
+
+func (Image) isMark()   {}
 func (Stroke) isMark()  {}
 func (Area) isMark()    {}
 func (Text) isMark()    {}

@@ -1,6 +1,9 @@
 package draw
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
 	"io"
 
 	"codeberg.org/go-fonts/dejavu/dejavusans"
@@ -35,6 +38,8 @@ func PDF(w io.Writer, d Document) error {
 				pdfArea(pdf, m)
 			case Text:
 				pdfText(pdf, m)
+			case Image:
+				pdfImage(pdf, m)
 			case Heading:
 				pdf.Bookmark(Drawable(m.Words, Regular), m.Level, m.Y)
 			}
@@ -64,6 +69,16 @@ func pdfArea(pdf *fpdf.Fpdf, m Area) {
 	pdfPath(pdf, m.Points)
 	pdf.ClosePath()
 	pdf.DrawPath("F")
+}
+
+// pdfImage places a picture; its name is its content's, so that one used twice is
+// in the file once.
+func pdfImage(pdf *fpdf.Fpdf, m Image) {
+	name := fmt.Sprintf("%x", sha256.Sum256(m.PNG))
+	options := fpdf.ImageOptions{ImageType: "png"}
+	pdf.SetAlpha(1, "Normal")
+	pdf.RegisterImageOptionsReader(name, options, bytes.NewReader(m.PNG))
+	pdf.ImageOptions(name, m.At.X, m.At.Y, m.Width, m.Height, false, options, 0, "")
 }
 
 func pdfPath(pdf *fpdf.Fpdf, points []Point) {

@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"bytes"
 	"fmt"
 	"image"
 	"image/color"
@@ -9,6 +10,7 @@ import (
 	"io"
 	"math"
 
+	scaling "golang.org/x/image/draw"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/image/vector"
@@ -36,6 +38,10 @@ func PNG(w io.Writer, p Picture, scale float64) error {
 			r.area(m)
 		case Text:
 			r.text(m)
+		case Image:
+			if err := r.image(m); err != nil {
+				return err
+			}
 		}
 	}
 	return png.Encode(w, r.canvas)
@@ -133,6 +139,18 @@ func (r *raster) area(m Area) {
 	}
 	r.polygon(m.Points)
 	r.fill(m.Paint)
+}
+
+// image scales a picture into its rectangle.
+func (r *raster) image(m Image) error {
+	from, err := png.Decode(bytes.NewReader(m.PNG))
+	if err != nil {
+		return fmt.Errorf("a picture within the picture: %w", err)
+	}
+	at := func(v float64) int { return int(math.Round(v * r.scale)) }
+	to := image.Rect(at(m.At.X), at(m.At.Y), at(m.At.X+m.Width), at(m.At.Y+m.Height))
+	scaling.CatmullRom.Scale(r.canvas, to, from, from.Bounds(), draw.Over, nil)
+	return nil
 }
 
 // polygon gathers a shape given in points.

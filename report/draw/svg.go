@@ -2,6 +2,7 @@ package draw
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/xml"
 	"io"
 	"math"
@@ -35,6 +36,8 @@ func SVG(w io.Writer, p Picture, inline bool) error {
 			svgArea(&b, m)
 		case Text:
 			svgText(&b, m)
+		case Image:
+			svgImage(&b, m)
 		}
 	}
 	b.WriteString("</svg>\n")
@@ -76,6 +79,11 @@ func svgArea(b *bytes.Buffer, m Area) {
 	b.WriteString(` d="`)
 	svgPath(b, m.Points)
 	b.WriteString("Z\"/>\n")
+}
+
+func svgImage(b *bytes.Buffer, m Image) {
+	b.WriteString(`<image x="` + number(m.At.X) + `" y="` + number(m.At.Y) + `" width="` + number(m.Width) + `" height="` + number(m.Height) +
+		`" role="img" aria-label="` + escape(m.Words) + `" href="data:image/png;base64,` + base64.StdEncoding.EncodeToString(m.PNG) + "\"/>\n")
 }
 
 func svgPath(b *bytes.Buffer, points []Point) {
