@@ -174,6 +174,15 @@ func (r *TestReport) PDF(w io.Writer, units quantity.System) error {
 	})
 }
 
+// errNoPicture says that a report has no form as one picture.
+var errNoPicture = errors.New("a test report is written as HTML or PDF")
+
+// SVG returns an error: a report is no picture.
+func (r *TestReport) SVG(io.Writer, quantity.System) error { return errNoPicture }
+
+// PNG returns an error: a report is no picture.
+func (r *TestReport) PNG(io.Writer, quantity.System) error { return errNoPicture }
+
 // blocks are the report in its order.
 func (r *TestReport) blocks(l look, units quantity.System) []block {
 	g, o := r.claim.Gain, documentOptions{units: units}

@@ -1,0 +1,134 @@
+package lab
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"fairpull/report"
+)
+
+// Formats of the two files that documents of a claim take; docs/customer-sheet.md.
+const (
+	lookFormat    = "fairpull.look/1"
+	detailsFormat = "fairpull.details/1"
+)
+
+// Bounds of the files, in bytes.
+const (
+	maxLook = 64 << 10
+	maxLogo = 1 << 20
+)
+
+// lookText is a maker's look as its file has it.
+type lookText struct {
+	Format  string `toml:"format"`
+	Name    string `toml:"name"`
+	Contact string `toml:"contact"`
+	Colour  string `toml:"colour"`
+	Accent  string `toml:"accent"`
+	Logo    string `toml:"logo"` // a file beside this one
+}
+
+// detailsText are a report's details as their file has them.
+type detailsText struct {
+	Format string `toml:"format"`
+	report.ReportDetails
+}
+
+// ReadLook reads a maker's look, and the logo that stands beside its file.
+func ReadLook(file string) (*report.Look, error) {
+	text, err := readBounded(file, maxLook)
+	if err != nil {
+		return nil, err
+	}
+	var l lookText
+	if err := strictTOML(text, &l); err != nil {
+		return nil, fmt.Errorf("%s: %w", file, err)
+	}
+	if l.Format != lookFormat {
+		return nil, fmt.Errorf("%s: its format is %.40q; write format = %q", file, l.Format, lookFormat)
+	}
+	var logo []byte
+	if l.Logo != "" {
+		if !filepath.IsLocal(l.Logo) {
+			return nil, fmt.Errorf("%s: the logo %.80q is no file beside this one", file, l.Logo)
+		}
+		if logo, err = readBounded(filepath.Join(filepath.Dir(file), l.Logo), maxLogo); err != nil {
+			return nil, fmt.Errorf("%s: the logo: %w", file, err)
+		}
+	}
+	look, err := report.NewLook(l.Name, l.Contact, l.Colour, l.Accent, logo)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", file, err)
+	}
+	return &look, nil
+}
+
+// ReadDetails reads what a test report says beside what was measured.
+func ReadDetails(file string) (report.ReportDetails, error) {
+	text, err := readBounded(file, maxLook)
+	if err != nil {
+		return report.ReportDetails{}, err
+	}
+	var d detailsText
+	if err := strictTOML(text, &d); err != nil {
+		return report.ReportDetails{}, fmt.Errorf("%s: %w", file, err)
+	}
+	if d.Format != detailsFormat {
+		return report.ReportDetails{}, fmt.Errorf("%s: its format is %.40q; write format = %q", file, d.Format, detailsFormat)
+	}
+	return d.ReportDetails, nil
+}
+
+// strictTOML reads TOML; a key that is unknown is an error.
+func strictTOML(text []byte, into any) error {
+	err := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(into)
+	var unknown *toml.StrictMissingError
+	if errors.As(err, &unknown) {
+		return fmt.Errorf("the key %s is unknown", strings.Join(unknown.Errors[0].Key(), "."))
+	}
+	return err
+}
+
+// SheetQuery asks for the customer sheet of a claim.
+type SheetQuery struct {
+	Number  string
+	Program string
+	// Vehicles are further campaigns of the same part, each on another vehicle: ids, or
+	// paths of campaign folders; the claim's own counts as well. Empty: none.
+	Vehicles []string
+	Options  report.SheetOptions
+}
+
+// Sheet returns the customer sheet of a claim, in any of its states: what it says of
+// that stands on it.
+func (w *Workspace) Sheet(ctx context.Context, q SheetQuery) (*report.Sheet, error) {
+	claim, err := w.ClaimDocument(ctx, q.Number, q.Program)
+	if err != nil {
+		return nil, err
+	}
+	if len(q.Vehicles) > 0 {
+		q.Options.Across, err = Across(ctx, w, AcrossQuery{
+			Campaigns: append([]string{claim.Campaign}, q.Vehicles...), Candidate: claim.Candidate, Figure: claim.Claimed.Name, Version: q.Program,
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return report.NewSheet(claim, q.Options)
+}
+
+// TestReport returns the test report of a claim.
+func (w *Workspace) TestReport(ctx context.Context, number string, d report.ReportDetails, program string) (*report.TestReport, error) {
+	claim, err := w.ClaimDocument(ctx, number, program)
+	if err != nil {
+		return nil, err
+	}
+	return report.NewTestReport(claim, d)
+}
