@@ -274,9 +274,9 @@ func rigRefusal(err error) error {
 		errors.Is(err, context.Canceled):
 		return err
 	case errors.As(err, &there):
-		return fmt.Errorf("%w: pull %s has %s %s already; say why it is to be another", ErrRefused, there.pull, there.column, there.value)
+		return refused("Pull %s has %s %s already; say why it is to be another.", there.pull, there.column, there.value)
 	}
-	return fmt.Errorf("%w: %s", ErrRefused, sentence(rigWords(err)))
+	return refused("%s", capital(sentence(rigWords(err))))
 }
 
 // Fitted notes that a planned block is on the rig; block is the one that the page
@@ -316,7 +316,7 @@ func (m *Measuring) Settled(ctx context.Context, id, who string, block int) erro
 // is needed.
 func (m *Measuring) EndBlock(ctx context.Context, id, who string, block int, why string) error {
 	if why = oneLine(why); why == "" {
-		return fmt.Errorf("%w: no reason is given. To end a block early leaves the plan, and there is no claim", ErrRefused)
+		return refused("No reason is given. To end a block early leaves the plan, and there is no claim.")
 	}
 	return m.as(ctx, id, who, func(r *atRig) error {
 		next, err := r.nextOf(ctx)
@@ -355,7 +355,7 @@ func (s *session) nextOf(ctx context.Context) (report.CaptureNext, error) {
 // What that has already is replaced only for a reason.
 func (m *Measuring) Enter(ctx context.Context, id, who string, cells map[string]string, pull, why string) error {
 	if len(cells) == 0 {
-		return fmt.Errorf("%w: no value was entered", ErrRefused)
+		return refused("No value was entered.")
 	}
 	return m.as(ctx, id, who, func(r *atRig) error {
 		if err := checkColumns(cells); err != nil {

@@ -42,7 +42,7 @@ type RigWatch struct {
 func (m *Measuring) Watch(ctx context.Context, id, who string, o RigWatch) error {
 	return m.as(ctx, id, who, func(r *atRig) error {
 		if r.watch != nil {
-			return fmt.Errorf("%w: %s is watched already", ErrRefused, r.watch.folder)
+			return refused("%s is watched already.", r.watch.folder)
 		}
 		entry, err := r.entry(ctx)
 		if err != nil {
@@ -73,7 +73,7 @@ func (m *Measuring) claim(id, folder string) error {
 		return fmt.Errorf("%w: the server is ending", ErrBusy)
 	}
 	if other, taken := m.folders[folder]; taken {
-		return fmt.Errorf("%w: %s is watched for campaign %s. End that first", ErrRefused, folder, other)
+		return refused("%s is watched for campaign %s. End that first.", folder, other)
 	}
 	m.folders[folder] = id
 	m.watches.Add(1)
@@ -120,7 +120,7 @@ func (m *Measuring) Unwatch(ctx context.Context, id, who string) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.watch == nil {
-		return fmt.Errorf("%w: no folder is watched for campaign %s", ErrRefused, id)
+		return refused("No folder is watched for campaign %s.", id)
 	}
 	r.stopWatch(errEnded)
 	return nil
@@ -168,11 +168,11 @@ const longestAgo = 24 * time.Hour
 func (m *Measuring) Take(ctx context.Context, id, who string, l RigLog) (pull string, err error) {
 	switch {
 	case l.Name == "" || len(l.Data) == 0:
-		return "", fmt.Errorf("%w: no file was chosen, or it is empty", ErrRefused)
+		return "", refused("No file was chosen, or it is empty.")
 	case len(l.Data) > maxLogBytes:
-		return "", fmt.Errorf("%w: the file is larger than %d MiB: cut it to the part around the pull", ErrRefused, maxLogBytes>>20)
+		return "", refused("The file is larger than %d MiB: cut it to the part around the pull.", maxLogBytes>>20)
 	case !(l.Ago >= 0 && l.Ago <= longestAgo):
-		return "", fmt.Errorf("%w: a pull that comes by this form ended within the last 24 hours", ErrRefused)
+		return "", refused("A pull that comes by this form ended within the last 24 hours.")
 	}
 	err = m.as(ctx, id, who, func(r *atRig) error {
 		pull, err = r.takeLog(context.WithoutCancel(ctx), l)
@@ -189,7 +189,7 @@ func (r *atRig) takeLog(ctx context.Context, l RigLog) (string, error) {
 		return "", err
 	}
 	if name, known := pullOf(entry, in.digest); known {
-		return "", fmt.Errorf("%w: this is pull %s already, byte for byte. Nothing was added", ErrRefused, name)
+		return "", refused("This is pull %s already, byte for byte. Nothing was added.", name)
 	}
 	if err := r.freezePlan(ctx, &entry.Campaign); err != nil {
 		return "", err

@@ -105,7 +105,7 @@ func (w *Workspace) Designs(ctx context.Context, source PlanSource, o PlanOption
 	}}
 	all, err := compare.Designs(p.query)
 	if err != nil {
-		return nil, err
+		return nil, refused("%v", err)
 	}
 	all = slices.DeleteFunc(all, func(d compare.PlannedDesign) bool { return !o.allows(d, known) })
 	if len(all) == 0 {
@@ -199,7 +199,7 @@ func planTyre(c *campaign.Campaign, topRPM float64) (report.PlanTyre, error) {
 	}
 	if t.Speed > limit {
 		kmh := quantity.SI.Unit(quantity.Speed)
-		return t, fmt.Errorf("at %.0f rpm the drum surface runs %.0f %s, and a tyre of speed symbol %s may run %.0f %s: nothing was planned.\n  Choose a lower gear, pulls that end below %.0f rpm, or a tyre with a higher rating",
+		return t, refused("at %.0f rpm the drum surface runs %.0f %s, and a tyre of speed symbol %s may run %.0f %s: nothing was planned.\n  Choose a lower gear, pulls that end below %.0f rpm, or a tyre with a higher rating",
 			t.TopRPM, kmh.From(t.Speed), kmh.Name, t.Symbol, kmh.From(limit), kmh.Name, math.Floor(t.MostRPM))
 	}
 	return t, nil

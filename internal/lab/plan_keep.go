@@ -50,7 +50,7 @@ func (w *Workspace) KeepPlanned(ctx context.Context, c campaign.Campaign, by Aut
 	}
 	_, err = w.store.Revise(ctx, c.ID, by, func(there *campaign.Campaign) error {
 		if _, begun := there.FirstCandidatePull(); begun {
-			return fmt.Errorf("campaign %s has pulls of a candidate in the workspace, and its plan stands: nothing was written", c.ID)
+			return refused("campaign %s has pulls of a candidate in the workspace, and its plan stands: nothing was written", c.ID)
 		}
 		c.Pulls, c.ExtraColumns = there.Pulls, there.ExtraColumns
 		*there = c

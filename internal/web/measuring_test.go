@@ -223,22 +223,22 @@ func TestMeasuringRefuses(t *testing.T) {
 		says   []string
 	}{
 		{"/values", url.Values{"v_oil_temp_degc": {"ninety"}, "v_tyre_pressure_kpa": {"251"}}, 422, []string{"“ninety” is no number", `value="251"`}},
-		{"/values", url.Values{}, 422, []string{"no value was entered"}},
+		{"/values", url.Values{}, 422, []string{"No value was entered"}},
 		{"/values", url.Values{"v_oil_temp_degc": {"NaN"}}, 422, []string{"is no number"}},
 		{"/values", url.Values{"v_oil_temp_degc": {"1e999"}}, 422, []string{"is no number"}},
-		{"/values", url.Values{"v_temperature_degc": {"-400"}, "v_pressure_kpa": {"98"}, "v_relative_humidity_pct": {"50"}}, 422, []string{"temperature"}},
+		{"/values", url.Values{"v_temperature_degc": {"-400"}, "v_pressure_kpa": {"98"}, "v_relative_humidity_pct": {"50"}}, 422, []string{"emperature"}},
 		{"/values", url.Values{"v_excluded": {"1"}}, 422, []string{"is no value that is entered at the rig"}},
 		{"/values", url.Values{"v_oil_temp_degc": {"90"}, "pull": {"7"}}, 409, nil},
 		{"/fitted", url.Values{"do": {"fitted"}, "block": {"x"}}, 400, nil},
 		{"/fitted", url.Values{"do": {"dance"}}, 400, nil},
-		{"/fitted", url.Values{"do": {"settled"}, "block": {"1"}}, 422, []string{"no settling pull is to come"}},
-		{"/fitted", url.Values{"do": {"end"}, "block": {"1"}}, 422, []string{"no reason is given"}},
+		{"/fitted", url.Values{"do": {"settled"}, "block": {"1"}}, 422, []string{"No settling pull is to come"}},
+		{"/fitted", url.Values{"do": {"end"}, "block": {"1"}}, 422, []string{"No reason is given"}},
 		{"/fitted", url.Values{"do": {"other"}, "configuration": {"Z"}, "setup": {"s1"}}, 422, []string{"declares no configuration"}},
-		{"/fitted", url.Values{"do": {"other"}, "configuration": {"A"}, "setup": {""}}, 422, []string{"setup"}},
+		{"/fitted", url.Values{"do": {"other"}, "configuration": {"A"}, "setup": {""}}, 422, []string{"he setup"}},
 		{"/last", url.Values{"do": {"exclude"}, "pull": {"1"}, "why": {"strap"}, "version": {"1"}}, 404, nil},
 		{"/last", url.Values{"do": {"exclude"}, "pull": {"1"}, "why": {"strap"}}, 400, nil},
 		{"/folder", url.Values{"do": {"begin"}, "folder": {"/etc"}}, 422, []string{"may not watch that folder"}},
-		{"/folder", url.Values{"do": {"end"}}, 422, []string{"no folder is watched"}},
+		{"/folder", url.Values{"do": {"end"}}, 422, []string{"No folder is watched for campaign"}},
 	} {
 		a := s.do(s.client(), http.MethodPost, kitPath+c.path, c.form)
 		if a.status != c.status {
@@ -300,7 +300,7 @@ func TestUploadsUnderAttack(t *testing.T) {
 	if now := s.lastChange(); now != seq {
 		t.Errorf("something was written: change %d after %d", now, seq)
 	}
-	s.send(c, path, nil, file{name: "b.csv", data: log}).says(t, "this is pull 1 already, byte for byte")
+	s.send(c, path, nil, file{name: "b.csv", data: log}).says(t, "This is pull 1 already, byte for byte")
 	s.send(c, path, nil, file{name: "odd.csv", data: []byte("a,b\n1,2\n3,4\n5,6\n")}).says(t, "Teach dyno cell-1 this kind of log", "/dynos/cell-1/recipes/new")
 }
 

@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -93,6 +93,8 @@ var notices = map[string]string{
 	"entered":    "The values are kept.",
 	"watching":   "The folder is watched.",
 	"unwatched":  "The folder is no longer watched.",
+
+	"planned": "The plan is kept. Print the pull sheet, and take it to the rig.",
 
 	"standard-set":   "The check standard is named.",
 	"standard-same":  "Nothing was written: the dyno has this check standard already.",

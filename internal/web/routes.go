@@ -52,6 +52,11 @@ func (s *Server) table() []route {
 		{"POST /campaigns/{id}/measuring/folder", lab.Technician, s.rigFolder},
 		{logUpload, lab.Technician, s.rigLog},
 
+		{"GET /plan", lab.Viewer, s.planPage},
+		{"POST /plan", lab.Engineer, s.keepPlan},
+		{"GET /campaigns/{id}/plan", lab.Viewer, s.planSheet},
+		{"GET /campaigns/{id}/plan/{file}", lab.Viewer, s.sheetFile},
+
 		{"GET /sign-in", "", s.signInPage},
 		{"POST /sign-in", "", s.signIn},
 		{"POST /sign-out", "", s.signOut},
