@@ -231,13 +231,13 @@ func (s *Steps) JSON() ([]byte, error) {
 }
 
 // HTML writes the steps as one page that stands alone.
-func (s *Steps) HTML(w io.Writer, _ quantity.System) error {
-	return writePage(w, s.title(), s.question(), s.foot(), s.blocks(onScreen))
+func (s *Steps) HTML(w io.Writer, units quantity.System) error {
+	return writePage(w, s.title(), s.question(), s.foot(), s.blocks(onScreen, units))
 }
 
 // PDF writes the same on A4, or on Letter for who reads US customary units.
 func (s *Steps) PDF(w io.Writer, units quantity.System) error {
-	return writePaper(w, s.title(), s.question(), s.foot(), s.Version, s.blocks(onPaper), units)
+	return writePaper(w, s.title(), s.question(), s.foot(), s.Version, s.blocks(onPaper, units), units)
 }
 
 // SVG writes the picture of the steps alone: gains are in per cent in any units.

@@ -5,11 +5,12 @@ import (
 	"strconv"
 
 	"fairpull/compare"
+	"fairpull/quantity"
 	"fairpull/report/draw"
 )
 
 // blocks are the steps as a document.
-func (s *Steps) blocks(l look) []block {
+func (s *Steps) blocks(l look, units quantity.System) []block {
 	out := []block{heading{Level: 1, Words: s.title()}, paragraph{Words: s.question(), Small: true}}
 	out = append(out, figure{Picture: s.ladderChart(l), Caption: "Each step over the one before it, each candidate over the baseline, and what single parts and pairs do; with intervals. A hollow mark carries no verdict."})
 	for i := range s.Ladder {
@@ -28,7 +29,11 @@ func (s *Steps) blocks(l look) []block {
 		}
 		out = append(out, heading{Level: 2, Words: "What each part does", ID: "effects"}, bullets{Items: items})
 	}
-	return append(out, heading{Level: 2, Words: "How to read it", ID: "limits"}, bullets{Items: s.cautions()})
+	out = append(out, heading{Level: 2, Words: "How to read it", ID: "limits"}, bullets{Items: s.cautions()})
+	if len(s.Ladder) > 0 {
+		out = append(out, s.byStep().numberBlocks(documentOptions{units: units})...)
+	}
+	return out
 }
 
 // table has every contrast with its interval.
