@@ -1,8 +1,10 @@
 package report
 
 import (
+	"math"
 	"strconv"
 
+	"fairpull/campaign"
 	"fairpull/quantity"
 )
 
@@ -42,4 +44,32 @@ func (p *Plan) Options() []DesignOption {
 		})
 	}
 	return out
+}
+
+// Lines returns what a calibration states, as pairs of name and value.
+func (r *CalibrationRow) Lines() [][2]string { return r.words() }
+
+// VehicleWords says what is stated of a vehicle, in a person's units; empty: nothing.
+func VehicleWords(v campaign.Vehicle, units quantity.System) string {
+	return joined("; ", cleanTo(v.Description, 400), vehicleNumbers(v, units))
+}
+
+// Parts returns the reduction of a log that stands for itself, as a page shows it:
+// the curve with its standard errors, and what was found in the log.
+func (r *Reductions) Parts(units quantity.System) ([]Section, error) {
+	var blocks []block
+	for i := range r.Pulls {
+		one := PullPage{Reduction: r.Pulls[i], Standard: "none", Factor: 1, SlipLimit: math.NaN()}
+		if one.Result == nil {
+			continue
+		}
+		one.Pull, one.Corrected = one.Log, one.Result.Curve
+		if one.Result.Coast != nil {
+			one.Coasts = []PullCoast{{Pull: one.Log, This: true, Losses: one.Result.Coast}}
+		}
+		blocks = append(blocks, one.curveBlocks(units)...)
+		blocks = append(blocks, one.coastBlocks(units)...)
+		blocks = append(blocks, one.foundBlocks()...)
+	}
+	return sections(blocks)
 }

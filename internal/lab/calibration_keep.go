@@ -72,7 +72,7 @@ func (w *Workspace) Calibrate(ctx context.Context, c Calibration, by Author) (Ca
 	}
 	change, err := w.store.Calibrate(ctx, c, by)
 	if errors.Is(err, store.ErrRefused) && by.Why == "" {
-		return out, fmt.Errorf("dyno %s has a calibration from this moment already, with other values: nothing was written.\n  To put this one in its place, say why: --why \"…\"", c.Dyno)
+		return out, refused("dyno %s has a calibration from this moment already, with other values: nothing was written.\n  To put this one in its place, say why: --why \"…\"", c.Dyno)
 	}
 	if err != nil {
 		return out, err

@@ -65,7 +65,7 @@ func (w *Workspace) DynoRecords(ctx context.Context) ([]DynoRecord, error) {
 	}
 	var out []DynoRecord
 	for _, id := range ids {
-		r, err := w.dynoRecord(ctx, id)
+		r, err := w.dynoAlone(ctx, id)
 		if err != nil {
 			return nil, err
 		}
@@ -79,7 +79,20 @@ func (w *Workspace) DynoRecords(ctx context.Context) ([]DynoRecord, error) {
 	return out, nil
 }
 
-func (w *Workspace) dynoRecord(ctx context.Context, id string) (DynoRecord, error) {
+// DynoRecord returns what the workspace knows of one dyno.
+func (w *Workspace) DynoRecord(ctx context.Context, id string) (DynoRecord, error) {
+	r, err := w.dynoAlone(ctx, id)
+	if err != nil {
+		return r, err
+	}
+	campaigns, err := w.allCampaigns(ctx, CampaignQuery{Dyno: id})
+	for _, c := range campaigns {
+		r.Campaigns = append(r.Campaigns, c.ID)
+	}
+	return r, err
+}
+
+func (w *Workspace) dynoAlone(ctx context.Context, id string) (DynoRecord, error) {
 	known, err := w.store.Dyno(ctx, id, 0)
 	if err != nil {
 		return DynoRecord{}, err

@@ -30,6 +30,19 @@ func ReadLogTable(path string) (*LogTable, []byte, error) {
 	return table, data, err
 }
 
+// LogTableOf returns the columns of a log that somebody handed in. Where it has none
+// the error is [ErrRefused].
+func LogTableOf(name string, data []byte) (*LogTable, error) {
+	if len(data) > maxLogBytes {
+		return nil, refused("%s is larger than %d MiB: cut it to the part around the pull.", name, maxLogBytes>>20)
+	}
+	table, err := ingest.ReadTable(name, data)
+	if err != nil {
+		return nil, refused("%s", firstLine(err))
+	}
+	return table, nil
+}
+
 // LogChannels returns the channels that the program knows by meaning, in the order
 // in which a person is asked for them.
 func LogChannels() []string { return ingest.Channels() }
@@ -67,17 +80,38 @@ func (w *Workspace) TryRecipe(ctx context.Context, dyno string, r campaign.Recip
 	if err != nil {
 		return nil, err
 	}
-	name := filepath.Base(path)
+	s, err := w.rigOf(ctx, dyno, rig)
+	if err != nil {
+		return nil, err
+	}
+	return tryRecipe(r, filepath.Base(path), data, s)
+}
+
+// ProveRecipe is [Workspace.TryRecipe] for a log that somebody handed in, on a dyno
+// that the workspace knows. What the log or the recipe lacks is [ErrRefused].
+func (w *Workspace) ProveRecipe(ctx context.Context, dyno string, r campaign.Recipe, name string, data []byte) (*report.Reductions, error) {
+	s, err := w.rigOf(ctx, dyno, reduce.Settings{})
+	if err != nil {
+		return nil, err
+	}
+	if err := ingest.CheckRecipe(r); err != nil {
+		return nil, refused("the recipe: %s", firstLine(err))
+	}
+	proof, err := tryRecipe(r, name, data, s)
+	if err != nil {
+		return nil, refused("%s", firstLine(err))
+	}
+	return proof, nil
+}
+
+// tryRecipe reduces a log by a recipe, on the rig that the settings describe.
+func tryRecipe(r campaign.Recipe, name string, data []byte, s reduce.Settings) (*report.Reductions, error) {
 	found, err := ingest.Recognise([]campaign.Recipe{r}, name, data)
 	if err != nil {
 		return nil, err
 	}
 	if found == nil {
 		return nil, fmt.Errorf("recipe %s does not fit %s: %s", r.Name, name, misfit(r))
-	}
-	s, err := w.rigOf(ctx, dyno, rig)
-	if err != nil {
-		return nil, err
 	}
 	log, err := ingest.ParseLog(name, data, ingest.LogOptions{Channels: r.Channels, DrumRadius: s.Radius})
 	if err != nil {
@@ -181,7 +215,7 @@ func (w *Workspace) KeepRecipe(ctx context.Context, dyno string, r campaign.Reci
 	if errors.Is(err, store.ErrRefused) && by.Why == "" {
 		list, errList := w.store.Recipes(ctx, dyno)
 		if errList == nil && slices.ContainsFunc(list, func(known campaign.Recipe) bool { return known.Name == r.Name }) {
-			return false, fmt.Errorf("dyno %s has a recipe %s already, which says something else: nothing was kept.\n  To put this one in its place: --why \"…\"; to keep both: another --name", dyno, r.Name)
+			return false, refused("dyno %s has a recipe %s already, which says something else: nothing was kept.\n  To put this one in its place: --why \"…\"; to keep both: another --name", dyno, r.Name)
 		}
 	}
 	return change.Changed(), err

@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "recipe"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -95,6 +95,14 @@ var notices = map[string]string{
 	"unwatched":  "The folder is no longer watched.",
 
 	"planned": "The plan is kept. Print the pull sheet, and take it to the rig.",
+
+	"stated":          "The statement is kept, for campaigns that are planned from now on.",
+	"stated-same":     "Nothing was written: this is what was stated already.",
+	"calibrated":      "The calibration is kept. Results that rest on other values are named below.",
+	"calibrated-same": "Nothing was written: this calibration was there already.",
+	"taught":          "The recipe is kept: logs of this kind are read so from now on.",
+	"taught-same":     "Nothing was written: the dyno has this recipe already.",
+	"retired":         "The recipe is ended. Campaigns keep the channels that they took from it.",
 
 	"standard-set":   "The check standard is named.",
 	"standard-same":  "Nothing was written: the dyno has this check standard already.",

@@ -19,7 +19,8 @@ type route struct {
 // uploads are the routes that take more than a form, with the bytes that may be
 // sent to them.
 var uploads = map[string]int64{
-	logUpload: maxFileBytes + maxFormBytes,
+	logUpload:    maxFileBytes + maxFormBytes,
+	recipeUpload: maxFileBytes + maxFormBytes,
 }
 
 // table is every address of the pages. A page that is added gets its lines here.
@@ -56,6 +57,18 @@ func (s *Server) table() []route {
 		{"POST /plan", lab.Engineer, s.keepPlan},
 		{"GET /campaigns/{id}/plan", lab.Viewer, s.planSheet},
 		{"GET /campaigns/{id}/plan/{file}", lab.Viewer, s.sheetFile},
+
+		{"GET /vehicles", lab.Viewer, s.vehicles},
+		{"POST /vehicles", lab.Engineer, s.saveVehicle},
+		{"GET /dynos", lab.Viewer, s.dynos},
+		{"POST /dynos", lab.Engineer, s.addDyno},
+		{"GET /dynos/{dyno}", lab.Viewer, s.dyno},
+		{"POST /dynos/{dyno}", lab.Engineer, s.saveDyno},
+		{"POST /dynos/{dyno}/calibrations", lab.Engineer, s.calibrate},
+		{"GET /dynos/{dyno}/recipes/new", lab.Technician, s.teach},
+		{recipeUpload, lab.Technician, s.takeSample},
+		{"POST /dynos/{dyno}/recipes", lab.Technician, s.keepRecipe},
+		{"POST /dynos/{dyno}/recipes/end", lab.Technician, s.retireRecipe},
 
 		{"GET /sign-in", "", s.signInPage},
 		{"POST /sign-in", "", s.signIn},

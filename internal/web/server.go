@@ -47,6 +47,7 @@ type Server struct {
 	metrics  *metrics
 	watch    *watcher
 	rig      *lab.Measuring
+	held     heldFiles
 	reading  chan struct{} // one for each file that is being read
 	handler  http.Handler
 }
