@@ -91,6 +91,17 @@ func TestImportDirections(t *testing.T) {
 // package that the program itself must not.
 func goFiles(t *testing.T) []string {
 	t.Helper()
+	return slices.DeleteFunc(allGoFiles(t), func(path string) bool { return strings.HasSuffix(path, "_test.go") })
+}
+
+// testFiles lists the files of tests, whatever their build tags.
+func testFiles(t *testing.T) []string {
+	t.Helper()
+	return slices.DeleteFunc(allGoFiles(t), func(path string) bool { return !strings.HasSuffix(path, "_test.go") })
+}
+
+func allGoFiles(t *testing.T) []string {
+	t.Helper()
 	var files []string
 	err := filepath.WalkDir(".", func(path string, entry fs.DirEntry, err error) error {
 		if err != nil {
@@ -99,7 +110,7 @@ func goFiles(t *testing.T) []string {
 		if entry.IsDir() && path != "." && (strings.HasPrefix(entry.Name(), ".") || entry.Name() == "testdata" || path == "tools") {
 			return filepath.SkipDir
 		}
-		if strings.HasSuffix(path, ".go") && !strings.HasSuffix(path, "_test.go") {
+		if strings.HasSuffix(path, ".go") {
 			files = append(files, path)
 		}
 		return nil

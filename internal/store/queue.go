@@ -158,7 +158,8 @@ func (w *worker) task(ctx context.Context, args taskArgs) (err error) {
 	if err != nil {
 		return fmt.Errorf("campaign %s: %w", args.Campaign, err)
 	}
-	return w.s.finishTask(ctx, args.Round, args.Campaign, outcome)
+	// What was derived is kept, also where the work ends meanwhile.
+	return w.s.finishTask(context.WithoutCancel(ctx), args.Round, args.Campaign, outcome)
 }
 
 func work[T any](ctx context.Context, s *Store, driver riverdriver.Driver[T], round string, w Work) error {
