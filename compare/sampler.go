@@ -179,6 +179,7 @@ const (
 	purposeBandChi
 	purposeShape
 	purposePeak
+	purposeCourse
 )
 
 // wholeBand returns the factors in place of Student's t that hold for all nodes of
