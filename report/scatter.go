@@ -21,6 +21,7 @@ type Scatter struct {
 	Campaigns []ScatterCampaign // that it comes from, the earliest first
 	LeftOut   []ScatterLeftOut
 	Unusable  []ScatterUnusable // whose measurement was at fault
+	Repeated  []ScatterRepeated // which have logs of a campaign that counts
 	Waiting   []string          // campaigns without a result that rests on their data: not in it
 	Most      int               // campaigns that are looked at, the latest
 	Version   string            // of the program
@@ -74,6 +75,10 @@ type ScatterLeftOut struct {
 
 // ScatterUnusable is a campaign whose measurement was at fault, and how.
 type ScatterUnusable struct{ Campaign, Why string }
+
+// ScatterRepeated is a campaign that does not count, because it has logs of another
+// one that does: no pull counts twice.
+type ScatterRepeated struct{ Campaign, With string }
 
 // scalarNames name the three figures whose scatter is shown.
 var scalarNames = [3]string{"band mean", "peak torque", "peak power"}
@@ -144,13 +149,31 @@ func (l *ScatterLevel) alike() string {
 	return s + ". A verdict is lent " + degrees(l.Quoted) + "."
 }
 
+// foldTen is the logarithm of a change to ten times as much.
+const foldTen = math.Ln10
+
+// yearly words a change of the logarithm of the SD in a year; one beyond tenfold either
+// way is bounded, since such a figure only says that the time was short.
+func yearly(change float64) string {
+	switch {
+	case change > foldTen:
+		return "more than +900 %"
+	case change < -foldTen:
+		return "below −90 %"
+	}
+	return signed(percent(change), 0) + " %"
+}
+
 // trend says whether the scatter grows or falls.
 func (l *ScatterLevel) trend() string {
 	t := l.Trend
 	if !t.Known {
 		return "A trend takes three campaigns at different times."
 	}
-	change := signed(percent(t.PerYear), 0) + " % a year (95 % interval: " + signed(percent(t.Lo), 0) + " % to " + signed(percent(t.Hi), 0) + " %, " + pWords(t.P) + ")"
+	if t.Lo < -foldTen && t.Hi > foldTen {
+		return "No trend can be told yet: over so short a time anything from a tenth to ten times as much a year would fit (" + pWords(t.P) + ")."
+	}
+	change := yearly(t.PerYear) + " a year (95 % interval: " + yearly(t.Lo) + " to " + yearly(t.Hi) + ", " + pWords(t.P) + ")"
 	if t.P >= 0.05 {
 		return "No trend is shown: " + change + "."
 	}
@@ -174,6 +197,7 @@ type (
 		Campaigns       []scatterCampaignJSON `json:"campaigns"`
 		LeftOut         []scatterLeftOutJSON  `json:"left_out"`
 		Unusable        []scatterUnusableJSON `json:"unusable"`
+		Repeated        []scatterRepeatedJSON `json:"repeated"`
 		Waiting         []string              `json:"waiting"`
 	}
 	scalarsJSON struct {
@@ -220,6 +244,10 @@ type (
 		Campaign string `json:"campaign"`
 		Why      string `json:"why"`
 	}
+	scatterRepeatedJSON struct {
+		Campaign string `json:"campaign"`
+		With     string `json:"logs_of"`
+	}
 	scatterLeftOutJSON struct {
 		Campaign string `json:"campaign"`
 		At       string `json:"at"`
@@ -233,7 +261,7 @@ func (s *Scatter) JSON() ([]byte, error) {
 	out := scatterFileJSON{
 		Format: "fairpull.history/1", Dyno: s.Dyno, Vehicle: s.Vehicle, Levels: []scatterLevelJSON{},
 		Repeatability: scalars(s.Repeatability), Reproducibility: scalars(s.Reproducibility), DriftSD: null, DriftDF: null,
-		Campaigns: []scatterCampaignJSON{}, LeftOut: []scatterLeftOutJSON{}, Unusable: []scatterUnusableJSON{}, Waiting: append([]string{}, s.Waiting...),
+		Campaigns: []scatterCampaignJSON{}, LeftOut: []scatterLeftOutJSON{}, Unusable: []scatterUnusableJSON{}, Repeated: []scatterRepeatedJSON{}, Waiting: append([]string{}, s.Waiting...),
 	}
 	if s.DriftRate.DF > 0 {
 		out.DriftSD, out.DriftDF = amount(100*s.DriftRate.SD), amount(s.DriftRate.DF)
@@ -249,6 +277,9 @@ func (s *Scatter) JSON() ([]byte, error) {
 	}
 	for _, u := range s.Unusable {
 		out.Unusable = append(out.Unusable, scatterUnusableJSON(u))
+	}
+	for _, r := range s.Repeated {
+		out.Repeated = append(out.Repeated, scatterRepeatedJSON(r))
 	}
 	data, err := json.MarshalIndent(out, "", "  ")
 	return append(data, '\n'), err

@@ -111,13 +111,20 @@ func (s *Scatter) campaignBlocks() []block {
 		}
 		blocks = append(blocks, heading{Level: 2, Words: "Left out", ID: "left-out"}, t)
 	}
-	if len(s.Waiting)+len(s.Unusable) > 0 {
+	if len(s.Waiting)+len(s.Unusable)+len(s.Repeated) > 0 {
 		blocks = append(blocks, heading{Level: 2, Words: "Not in it", ID: "waiting"})
 	}
 	if len(s.Unusable) > 0 {
 		t := table{Heads: []string{"Campaign", "Why"}, Numeric: make([]bool, 2), Caption: "The measurement was at fault, so that its scatter is not the rig's."}
 		for _, u := range s.Unusable {
 			t.Rows = append(t.Rows, []string{clean(u.Campaign), cleanTo(u.Why, 400)})
+		}
+		blocks = append(blocks, t)
+	}
+	if len(s.Repeated) > 0 {
+		t := table{Heads: []string{"Campaign", "Why"}, Numeric: make([]bool, 2), Caption: "These hold pulls that count in another campaign."}
+		for _, r := range s.Repeated {
+			t.Rows = append(t.Rows, []string{clean(r.Campaign), repeatedWords(r)})
 		}
 		blocks = append(blocks, t)
 	}

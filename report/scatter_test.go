@@ -205,3 +205,20 @@ func TestCalibrationWords(t *testing.T) {
 		}
 	}
 }
+
+// A trend over a short time is not told in figures that only say that it was short.
+func TestTrendOfAShortTime(t *testing.T) {
+	for _, c := range []struct {
+		perYear, lo, hi float64
+		want            string
+	}{
+		{12, -200, 224, "No trend can be told yet"},
+		{-2, -4, 1, "No trend is shown: −86 % a year (95 % interval: below −90 % to +172 %, p = 0.300)."},
+		{5, 0.5, 9.5, "No trend is shown: more than +900 % a year (95 % interval: +65 % to more than +900 %, p = 0.300)."},
+	} {
+		l := ScatterLevel{Trend: ScatterTrend{Known: true, PerYear: c.perYear, Lo: c.lo, Hi: c.hi, P: 0.3}}
+		if got := l.trend(); !strings.HasPrefix(got, c.want) {
+			t.Errorf("%v: %s", c, got)
+		}
+	}
+}

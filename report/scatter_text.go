@@ -182,7 +182,7 @@ func (s *Scatter) campaignsText(t *terminal) {
 			t.words("  ", clean(l.Campaign)+" since "+l.At.Format(time.DateOnly)+" by "+clean(l.Who)+": "+cleanTo(l.Why, 400))
 		}
 	}
-	if len(s.Waiting)+len(s.Unusable) > 0 {
+	if len(s.Waiting)+len(s.Unusable)+len(s.Repeated) > 0 {
 		t.section("Not in it")
 	}
 	for i, u := range s.Unusable {
@@ -191,6 +191,13 @@ func (s *Scatter) campaignsText(t *terminal) {
 			break
 		}
 		t.words("  ", clean(u.Campaign)+": "+cleanTo(u.Why, 400)+". Exclude or answer the pulls, and judge again")
+	}
+	for i, r := range s.Repeated {
+		if i == mostListed {
+			t.words("  ", "… and "+strconv.Itoa(len(s.Repeated)-i)+" more like these")
+			break
+		}
+		t.words("  ", clean(r.Campaign)+": "+repeatedWords(r))
 	}
 	if n := len(s.Waiting); n > 0 {
 		names := s.Waiting
@@ -204,4 +211,9 @@ func (s *Scatter) campaignsText(t *terminal) {
 		}
 		t.words("  ", "No result rests on what these campaigns say today: "+strings.Join(cleaned, ", ")+more+". To judge them: fairpull judge --all")
 	}
+}
+
+// repeatedWords says why a campaign does not count that has logs of another.
+func repeatedWords(r ScatterRepeated) string {
+	return "it has logs of " + clean(r.With) + ", and a pull counts once"
 }

@@ -3,9 +3,12 @@ package lab
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
+	"fairpull/campaign"
 	"fairpull/internal/store"
+	"fairpull/report"
 	"fairpull/scatter"
 )
 
@@ -29,9 +32,9 @@ const (
 	// pastCampaigns bounds the campaigns of one history, the latest counting: it
 	// bounds the time that a verdict takes, and a rig of long ago is another rig.
 	pastCampaigns = 200
-	// vehicleDF is how many degrees of freedom, of setups and of blocks within a
-	// setup together, a vehicle's own campaigns must have to be its history alone:
-	// an SD is then known to about a quarter (docs/workspace.md).
+	// vehicleDF is how many degrees of freedom a vehicle's own campaigns must have to
+	// be its history alone, at each level that the design meets: an SD is then known to
+	// about a quarter (docs/history.md).
 	vehicleDF = 8
 )
 
@@ -40,12 +43,44 @@ type PastQuery struct {
 	Dyno, Vehicle string
 	Before        time.Time // campaigns begun before; zero: all
 	Without       string    // a campaign that is not to be in it; empty: none
+	Meets         levelsMet // what the design of the campaign meets
+}
+
+// levelsMet are the levels of scatter that a comparison meets beside that of pulls.
+type levelsMet struct{ setups, blocks bool }
+
+// met returns what the blocks of a campaign meet, as they are planned, else as they
+// were measured: setups where there are several, change-overs where one of them holds
+// several blocks. A campaign of one block is taken to be strapped down anew for the
+// next.
+func met(c *campaign.Campaign) levelsMet {
+	var setups []string // of each block
+	if c.Plan != nil {
+		for _, b := range c.Plan.Blocks {
+			setups = append(setups, b.Setup)
+		}
+	} else {
+		used := slices.DeleteFunc(slices.Clone(c.Pulls), func(p campaign.Pull) bool { return !p.Used() })
+		slices.SortStableFunc(used, func(a, b campaign.Pull) int { return a.Started.Compare(b.Started) })
+		for i, p := range used {
+			if i == 0 || p.Configuration != used[i-1].Configuration || p.Setup != used[i-1].Setup {
+				setups = append(setups, p.Setup)
+			}
+		}
+	}
+	several := slices.ContainsFunc(setups, func(s string) bool { return s != setups[0] })
+	slices.Sort(setups)
+	repeated := len(slices.Compact(slices.Clone(setups))) < len(setups)
+	return levelsMet{setups: several || !repeated, blocks: repeated}
 }
 
 // history returns what the workspace knows of a dyno's scatter from campaigns
 // begun before a moment: those with the same vehicle where they have vehicleDF
-// degrees of freedom, else those of every vehicle. Nothing is known of a dyno
-// without an id.
+// degrees of freedom of what the design meets, else those of every vehicle. Nothing is
+// known of a dyno without an id.
+//
+// No pull counts twice: of campaigns that share a log, as one that was taken in under
+// two ids, the one that began last counts, and none that shares one with q.Without.
 func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
 	past := &Past{Dyno: q.Dyno, Vehicle: q.Vehicle}
 	if q.Dyno == "" {
@@ -60,7 +95,10 @@ func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
 		return nil, err
 	}
 	past.dropUnusable()
-	if q.Vehicle == "" || past.strappedDF() >= vehicleDF {
+	if _, err := w.dropRepeated(ctx, past, q.Without); err != nil {
+		return nil, err
+	}
+	if q.Vehicle == "" || past.knows(q.Meets) {
 		return past, nil
 	}
 	known := past.byResult()
@@ -72,7 +110,8 @@ func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
 		return nil, err
 	}
 	past.dropUnusable()
-	return past, nil
+	_, err = w.dropRepeated(ctx, past, q.Without)
+	return past, err
 }
 
 // dropUnusable takes out the campaigns whose measurement was at fault, and returns
@@ -90,14 +129,50 @@ func (p *Past) dropUnusable() (dropped []PastCampaign) {
 	return dropped
 }
 
-// strappedDF returns the degrees of freedom of setups and of repeated blocks that
-// the campaigns have together.
-func (p *Past) strappedDF() float64 {
-	var sum float64
-	for i := range p.Campaigns {
-		sum += p.Campaigns[i].Study.Setup.DF + p.Campaigns[i].Study.Block.DF
+// dropRepeated takes out the campaigns that have a log of one before them in the list,
+// or of the campaign without, and returns them with the campaign that counts.
+func (w *Workspace) dropRepeated(ctx context.Context, p *Past, without string) (dropped []report.ScatterRepeated, err error) {
+	ids := make([]string, 0, len(p.Campaigns)+1)
+	if without != "" {
+		ids = append(ids, without)
 	}
-	return sum
+	for _, c := range p.Campaigns {
+		ids = append(ids, c.Campaign)
+	}
+	groups, err := w.store.SharedLogs(ctx, ids)
+	if err != nil || len(groups) == 0 {
+		return nil, err
+	}
+	shared := map[string][]string{}
+	for _, group := range groups {
+		for _, id := range group {
+			shared[id] = append(shared[id], group...)
+		}
+	}
+	counts := map[string]bool{without: true}
+	var kept []PastCampaign
+	for _, c := range p.Campaigns {
+		at := slices.IndexFunc(shared[c.Campaign], func(id string) bool { return counts[id] && id != c.Campaign })
+		if at < 0 {
+			counts[c.Campaign] = true
+			kept = append(kept, c)
+			continue
+		}
+		dropped = append(dropped, report.ScatterRepeated{Campaign: c.Campaign, With: shared[c.Campaign][at]})
+	}
+	p.Campaigns = kept
+	return dropped, nil
+}
+
+// knows reports whether the campaigns have vehicleDF degrees of freedom together at
+// each level that a design meets.
+func (p *Past) knows(meets levelsMet) bool {
+	var setups, blocks float64
+	for i := range p.Campaigns {
+		setups += p.Campaigns[i].Study.Setup.DF
+		blocks += p.Campaigns[i].Study.Block.DF
+	}
+	return (!meets.setups || setups >= vehicleDF) && (!meets.blocks || blocks >= vehicleDF)
 }
 
 func (p *Past) byResult() map[string]Study {

@@ -48,6 +48,9 @@ func (w *Workspace) scatterOf(ctx context.Context, q ScatterQuery) (*report.Scat
 	for _, c := range past.dropUnusable() {
 		view.Unusable = append(view.Unusable, report.ScatterUnusable{Campaign: c.Campaign, Why: c.Study.Unusable})
 	}
+	if view.Repeated, err = w.dropRepeated(ctx, past, ""); err != nil {
+		return nil, err
+	}
 	pooled, err := past.pool(nil)
 	if err != nil {
 		return nil, err

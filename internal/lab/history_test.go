@@ -21,7 +21,13 @@ import (
 // of setups and of blocks.
 func keepStudy(t *testing.T, w *Workspace, id, vehicle string, day int, setup, block float64) {
 	t.Helper()
-	r := store.Record{Logs: map[string][]byte{"log.csv": nil}}
+	keepStudyOf(t, w, id, vehicle, day, setup, block, id)
+}
+
+// keepStudyOf is keepStudy for a campaign with that log.
+func keepStudyOf(t *testing.T, w *Workspace, id, vehicle string, day int, setup, block float64, log string) {
+	t.Helper()
+	r := store.Record{Logs: map[string][]byte{"log.csv": []byte(log)}}
 	r.Campaign.ID, r.Campaign.Dyno.ID, r.Campaign.Vehicle.ID = id, "cell-1", vehicle
 	r.Campaign.Configurations = []campaign.Configuration{{ID: "A", Role: campaign.Baseline}}
 	r.Campaign.Pulls = []campaign.Pull{{Name: "1", Started: inventedDay(day), Configuration: "A", Setup: "s1", Log: "log.csv"}}
@@ -48,38 +54,110 @@ func keepStudy(t *testing.T, w *Workspace, id, vehicle string, day int, setup, b
 	}
 }
 
-// A vehicle's own campaigns are its history from 8 degrees of freedom of setups and
-// blocks on; before that, those of every vehicle on the dyno are.
+// A vehicle's own campaigns are its history from 8 degrees of freedom on of what the
+// design meets; before that, those of every vehicle on the dyno are.
 func TestWhoseHistory(t *testing.T) {
 	w := newWorkspace(t)
-	keepStudy(t, w, "other", "four", 1, 5, 0)
-	keepStudy(t, w, "one", "twin", 2, 4, 0)
-	keepStudy(t, w, "two", "twin", 3, 2, 1)
-	keepStudy(t, w, "three", "twin", 4, 0, 1)
+	keepStudy(t, w, "more", "four", 0, 0, 4)
+	keepStudy(t, w, "other", "four", 1, 5, 4)
+	keepStudy(t, w, "one", "twin", 2, 5, 0)
+	keepStudy(t, w, "two", "twin", 3, 2, 3)
+	keepStudy(t, w, "three", "twin", 4, 1, 4)
+	anew, one, both := levelsMet{setups: true}, levelsMet{blocks: true}, levelsMet{setups: true, blocks: true}
+	all := []string{"three", "two", "one", "other", "more"}
 	for _, c := range []struct {
 		q       PastQuery
 		vehicle string
 		want    []string
 	}{
-		{PastQuery{Dyno: "cell-1", Vehicle: "twin"}, "twin", []string{"three", "two", "one"}},
-		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Before: inventedDay(4)}, "", []string{"two", "one", "other"}},
-		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Without: "one"}, "", []string{"three", "two", "other"}},
-		{PastQuery{Dyno: "cell-1", Vehicle: "nobody"}, "", []string{"three", "two", "one", "other"}},
-		{PastQuery{Dyno: "cell-1", Vehicle: "four"}, "", []string{"three", "two", "one", "other"}},
-		{PastQuery{Dyno: "cell-1"}, "", []string{"three", "two", "one", "other"}},
-		{PastQuery{Dyno: "cell-2", Vehicle: "twin"}, "", nil},
-		{PastQuery{Vehicle: "twin"}, "twin", nil},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Meets: anew}, "twin", []string{"three", "two", "one"}},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Meets: one}, "", all},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Meets: both}, "", all},
+		{PastQuery{Dyno: "cell-1", Vehicle: "four", Meets: one}, "four", []string{"other", "more"}},
+		{PastQuery{Dyno: "cell-1", Vehicle: "four", Meets: anew}, "", all},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Before: inventedDay(4), Meets: anew}, "", []string{"two", "one", "other", "more"}},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Without: "one", Meets: anew}, "", []string{"three", "two", "other", "more"}},
+		{PastQuery{Dyno: "cell-1", Vehicle: "nobody", Meets: anew}, "", all},
+		{PastQuery{Dyno: "cell-1"}, "", all},
+		{PastQuery{Dyno: "cell-2", Vehicle: "twin", Meets: anew}, "", nil},
+		{PastQuery{Vehicle: "twin", Meets: anew}, "twin", nil},
 	} {
 		past, err := w.history(t.Context(), c.q)
 		if err != nil {
 			t.Fatal(err)
 		}
-		var got []string
-		for _, p := range past.Campaigns {
-			got = append(got, p.Campaign)
-		}
-		if !slices.Equal(got, c.want) || past.Vehicle != c.vehicle {
+		if got := pastIDs(past); !slices.Equal(got, c.want) || past.Vehicle != c.vehicle {
 			t.Errorf("%+v gives %v of vehicle %q; want %v of %q", c.q, got, past.Vehicle, c.want, c.vehicle)
+		}
+	}
+}
+
+func pastIDs(p *Past) (ids []string) {
+	for _, c := range p.Campaigns {
+		ids = append(ids, c.Campaign)
+	}
+	return ids
+}
+
+// Pulls that were taken in under two ids count once, in the history and in what
+// scatter shows, and a campaign does not borrow from one that has its own pulls.
+func TestNoPullCountsTwice(t *testing.T) {
+	w := newWorkspace(t)
+	keepStudyOf(t, w, "first", "twin", 1, 3, 0, "log of the first")
+	keepStudyOf(t, w, "again", "twin", 2, 3, 0, "log of the first")
+	keepStudyOf(t, w, "third", "twin", 3, 3, 0, "log of the third")
+	keepStudyOf(t, w, "part", "twin", 4, 3, 0, "log of the third")
+	for _, c := range []struct {
+		without string
+		want    []string
+	}{
+		{"", []string{"part", "again"}},
+		{"part", []string{"again"}},
+		{"first", []string{"part"}},
+	} {
+		past, err := w.history(t.Context(), PastQuery{Dyno: "cell-1", Vehicle: "twin", Without: c.without, Meets: levelsMet{setups: true}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := pastIDs(past); !slices.Equal(got, c.want) {
+			t.Errorf("without %q: %v, want %v", c.without, got, c.want)
+		}
+	}
+	view, err := w.Scatter(t.Context(), ScatterQuery{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []report.ScatterRepeated{{Campaign: "third", With: "part"}, {Campaign: "first", With: "again"}}; !slices.Equal(view.Repeated, want) || view.Levels[0].DF != 6 {
+		t.Errorf("%+v, %v degrees of freedom of setups", view.Repeated, view.Levels[0].DF)
+	}
+}
+
+// What a design meets is told by its plan, else by the blocks that were measured.
+func TestWhatADesignMeets(t *testing.T) {
+	pulls := func(blocks ...string) (list []campaign.Pull) { // "As1" is A in setup s1
+		for i, b := range blocks {
+			list = append(list, campaign.Pull{Configuration: b[:1], Setup: b[1:], Started: inventedDay(1).Add(time.Duration(i) * time.Minute)})
+		}
+		return list
+	}
+	planned := &campaign.Plan{Blocks: []campaign.PlannedBlock{{Configuration: "A", Setup: "s1"}, {Configuration: "B", Setup: "s2"}}}
+	left := pulls("As1", "Bs1", "As2")
+	left[2].Excluded = "spun"
+	for _, c := range []struct {
+		name string
+		c    campaign.Campaign
+		want levelsMet
+	}{
+		{"every block in its own setup", campaign.Campaign{Pulls: pulls("As1", "As1", "Bs2", "As3")}, levelsMet{setups: true}},
+		{"one setup", campaign.Campaign{Pulls: pulls("As1", "Bs1", "As1")}, levelsMet{blocks: true}},
+		{"two in each", campaign.Campaign{Pulls: pulls("As1", "Bs1", "As2", "Bs2")}, levelsMet{setups: true, blocks: true}},
+		{"one block", campaign.Campaign{Pulls: pulls("As1", "As1")}, levelsMet{setups: true}},
+		{"no pull", campaign.Campaign{}, levelsMet{setups: true}},
+		{"as planned", campaign.Campaign{Plan: planned, Pulls: pulls("As1")}, levelsMet{setups: true}},
+		{"an excluded pull", campaign.Campaign{Pulls: left}, levelsMet{blocks: true}},
+	} {
+		if got := met(&c.c); got != c.want {
+			t.Errorf("%s: %+v, want %+v", c.name, got, c.want)
 		}
 	}
 }

@@ -94,7 +94,7 @@ func (w *Workspace) Designs(ctx context.Context, source PlanSource, o PlanOption
 	if err != nil {
 		return nil, err
 	}
-	known, err := w.planScatter(ctx, &c, o.Judged)
+	known, err := w.planScatter(ctx, &c, o.Judged, o.Setups)
 	if err != nil {
 		return nil, err
 	}

@@ -25,13 +25,13 @@ type planScatter struct {
 // the workspace's history where it knows setups or change-overs with more degrees of
 // freedom than the campaign's own [history], else the latter. Nothing is taken from
 // both.
-func (w *Workspace) planScatter(ctx context.Context, c *campaign.Campaign, j JudgedScatter) (planScatter, error) {
+func (w *Workspace) planScatter(ctx context.Context, c *campaign.Campaign, j JudgedScatter, setups PlanSetups) (planScatter, error) {
 	var s planScatter
 	var past *Past
 	var pooled scatter.Pooled
 	if w != nil && !j.Nothing {
 		var err error
-		if past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Without: c.ID}); err != nil {
+		if past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Without: c.ID, Meets: setups.meets()}); err != nil {
 			return s, err
 		}
 		if pooled, err = past.pool(nil); err != nil {
@@ -62,6 +62,12 @@ func (w *Workspace) planScatter(ctx context.Context, c *campaign.Campaign, j Jud
 		return s, fmt.Errorf("%w: %s.\n  Give it by judgement, as in --setup-sd 0.7 --block-sd 0.2 --pull-sd 0.4, or measure it: six setups of the baseline serve every campaign", ErrNoScatter, s.missing())
 	}
 	return s, nil
+}
+
+// meets returns what the designs meet that may be offered. Where both ways to strap down
+// may be, it is that of strapping down anew, which is what a design means by itself.
+func (s PlanSetups) meets() levelsMet {
+	return levelsMet{setups: s != OneSetup, blocks: s == OneSetup}
 }
 
 // judge puts what is entered by judgement in the place of what is known.

@@ -177,3 +177,45 @@ func TestHistoryRestsOnTodaysData(t *testing.T) {
 		}
 	})
 }
+
+// Logs of the same content are found across campaigns, as they are now.
+func TestSharedLogs(t *testing.T) {
+	onBoth(t, func(t *testing.T, _ string, s *Store) {
+		ctx := t.Context()
+		for id, logs := range map[string][]string{"a": {"x", "y"}, "b": {"y", "z"}, "c": {"z", "y"}, "d": {"w", "v"}} {
+			r := example(id, len(logs))
+			for i, p := range r.Campaign.Pulls {
+				r.Logs[p.Log] = []byte(logs[i])
+			}
+			put(t, s, r)
+		}
+		for _, c := range []struct {
+			of   []string
+			want string
+		}{
+			{[]string{"d", "c", "b", "a"}, "[[a b c] [b c]]"},
+			{[]string{"c", "a", "d"}, "[[a c]]"},
+			{[]string{"a", "d", "nobody"}, "[]"},
+			{nil, "[]"},
+		} {
+			groups, err := s.SharedLogs(ctx, c.of)
+			slices.SortFunc(groups, func(a, b []string) int { return len(b) - len(a) })
+			if got := fmt.Sprint(groups); err != nil || got != c.want {
+				t.Errorf("of %v: %s, %v; want %s", c.of, got, err, c.want)
+			}
+		}
+		r := example("b", 2)
+		for i, p := range r.Campaign.Pulls {
+			r.Logs[p.Log] = []byte{byte(i)}
+		}
+		if _, err := s.Supersede(ctx, r, Author{Who: "Anna Test", Why: "other logs"}); err != nil {
+			t.Fatal(err)
+		}
+		if groups, err := s.SharedLogs(ctx, []string{"a", "b"}); err != nil || len(groups) != 0 {
+			t.Errorf("logs of an earlier version: %v, %v", groups, err)
+		}
+		if _, err := s.SharedLogs(ctx, make([]string, maxPageRows+2)); !errors.Is(err, ErrRefused) {
+			t.Errorf("too many campaigns: %v", err)
+		}
+	})
+}
