@@ -69,7 +69,12 @@ func InitWorkspace(ctx context.Context, where string) (*Workspace, error) {
 		return nil, fmt.Errorf("%s is a file, and a workspace is a directory", where)
 	}
 	s, err := store.Init(ctx, where)
-	if errors.Is(err, store.ErrExists) {
+	switch {
+	case errors.Is(err, store.ErrNoDatabase):
+		return nil, fmt.Errorf("%s %w: nothing was made.\n"+
+			"  Restore a backup to another directory. Where nothing was ever kept here, an init was cut short: remove that folder and do it again",
+			filepath.Join(where, "blobs"), store.ErrNoDatabase)
+	case errors.Is(err, store.ErrExists):
 		return nil, fmt.Errorf("%s has a workspace already, which was left as it is", placeName(where))
 	}
 	if err != nil {

@@ -48,8 +48,8 @@ func (s *Store) Backup(ctx context.Context, file string) (err error) {
 	if s.place.dir == "" {
 		return ErrServerBackup
 	}
-	if _, err := os.Lstat(file); !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("backup %s: %w", file, ErrExists)
+	if err := free("backup "+file, file); err != nil {
+		return err
 	}
 	unfinished, err := os.MkdirTemp(filepath.Dir(file), ".backup-*")
 	if errors.Is(err, fs.ErrNotExist) {

@@ -17,11 +17,13 @@ var (
 	ErrPlace       = errors.New("the place of the workspace is not understood")
 	ErrNoWorkspace = errors.New("there is no workspace")
 	ErrExists      = errors.New("there is something already")
+	ErrNoDatabase  = errors.New("is a folder of logs without its database beside it")
 	ErrNewer       = errors.New("the workspace was written by a later version of the program: use that one")
 	ErrNotFound    = errors.New("is not in the workspace")
 	ErrRefused     = errors.New("cannot be kept as it is")
 	ErrNotOpen     = errors.New("is not open: open it again, with a reason, to add to it")
 	ErrFull        = errors.New("no room is left on the disk: nothing was written; make room and do it again")
+	ErrReadOnly    = errors.New("the workspace may not be written here, and even reading takes notes beside the database: have write access to its folder given")
 	ErrBusy        = errors.New("another program holds the workspace: nothing was written; do it again")
 	ErrBlobs       = errors.New("the folder of the logs is not that of this workspace")
 	ErrNoBackup    = errors.New("is not a whole backup")
@@ -78,9 +80,14 @@ func explain(err error) error {
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return fmt.Errorf("%w: %w", ErrFull, err)
 	case errors.As(err, &lite):
+		if lite.Code() == sqlite3.SQLITE_IOERR_SHMSIZE { // no room for the notes of who reads what
+			return fmt.Errorf("%w: %w", ErrFull, err)
+		}
 		switch lite.Code() & 0xff { // the primary code of an extended one
 		case sqlite3.SQLITE_FULL:
 			return fmt.Errorf("%w: %w", ErrFull, err)
+		case sqlite3.SQLITE_READONLY:
+			return fmt.Errorf("%w: %w", ErrReadOnly, err)
 		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
 			return fmt.Errorf("%w: %w", ErrBusy, err)
 		}

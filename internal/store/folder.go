@@ -24,12 +24,12 @@ const tempDir = "unfinished"
 // initFolder makes a folder of blobs for a workspace. A folder that holds
 // something is [ErrExists].
 func initFolder(root, workspace string) (*folder, error) {
-	if err := os.MkdirAll(filepath.Join(root, tempDir), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Join(root, tempDir), 0o777); err != nil {
 		return nil, explain(err)
 	}
 	f := &folder{root: root}
 	for first := range 256 {
-		if err := os.Mkdir(filepath.Join(root, fmt.Sprintf("%02x", first)), 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
+		if err := os.Mkdir(filepath.Join(root, fmt.Sprintf("%02x", first)), 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
 			return nil, explain(err)
 		}
 	}

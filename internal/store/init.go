@@ -7,11 +7,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 )
 
 // Init makes a new workspace and opens it. where is a directory, made if need
 // be, or postgres://…?blobs=PLACE, an existing database. What is there already
-// is left alone: the error is then [ErrExists]. Of several programs that make
+// is left alone: the error is then [ErrExists], of a folder of logs alone
+// [ErrNoDatabase] as well. Of several programs that make
 // the same workspace at once one does, and the others are told that it exists.
 func Init(ctx context.Context, where string) (*Store, error) {
 	at, err := locate(where)
@@ -39,9 +41,8 @@ func Init(ctx context.Context, where string) (*Store, error) {
 // something in it is not replaced, so one program gets that far, and the database
 // appears whole.
 func initDirectory(ctx context.Context, at place) error {
-	exists := fmt.Errorf("workspace %s: %w", at.dir, ErrExists)
-	if _, err := os.Lstat(at.database); !errors.Is(err, fs.ErrNotExist) {
-		return exists
+	if err := free("workspace "+at.dir, at.database); err != nil {
+		return err
 	}
 	if err := os.MkdirAll(at.dir, 0o777); err != nil {
 		return explain(err)
@@ -64,17 +65,41 @@ func initDirectory(ctx context.Context, at place) error {
 	}
 	if err := os.Rename(apart.blobs, at.blobs); err != nil {
 		if errors.Is(err, fs.ErrExist) {
-			return fmt.Errorf("folder of logs %s: %w", at.blobs, ErrExists)
+			return at.taken()
 		}
 		return explain(err)
 	}
-	if _, err := os.Lstat(at.database); !errors.Is(err, fs.ErrNotExist) {
-		return errors.Join(exists, os.Rename(at.blobs, apart.blobs))
+	if err := free("workspace "+at.dir, at.database); err != nil {
+		return errors.Join(err, os.Rename(at.blobs, apart.blobs))
 	}
 	if err := os.Rename(apart.database, at.database); err != nil {
 		return errors.Join(explain(err), os.Rename(at.blobs, apart.blobs))
 	}
 	return errors.Join(syncFile(at.database), syncDir(at.blobs), syncDir(at.dir), syncDir(filepath.Dir(at.dir)))
+}
+
+// taken says what a directory is that has a folder of logs already: a workspace, which
+// another program may be about to finish, or what is left of one.
+func (at place) taken() error {
+	for range 20 {
+		if err := free("workspace "+at.dir, at.database); err != nil {
+			return err
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	return fmt.Errorf("%s %w: %w", at.blobs, ErrNoDatabase, ErrExists)
+}
+
+// free returns [ErrExists] of what is named where something is at path, and the
+// system's error where that cannot be told.
+func free(what, path string) error {
+	switch _, err := os.Lstat(path); {
+	case err == nil:
+		return fmt.Errorf("%s: %w", what, ErrExists)
+	case !errors.Is(err, fs.ErrNotExist):
+		return err
+	}
+	return nil
 }
 
 // found makes the tables, the place of the blobs and the row that ties them. The

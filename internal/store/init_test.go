@@ -1,12 +1,14 @@
 package store
 
 import (
+	"database/sql"
 	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 )
 
@@ -85,8 +87,8 @@ func TestInitAmongOthers(t *testing.T) {
 	if err := errors.Join(os.MkdirAll(filepath.Join(orphaned, "blobs", "ab"), 0o755), os.WriteFile(filepath.Join(orphaned, "blobs", ownerFile), []byte("x\n"), 0o644)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Init(t.Context(), orphaned); !errors.Is(err, ErrExists) {
-		t.Errorf("got %v, want ErrExists", err)
+	if _, err := Init(t.Context(), orphaned); !errors.Is(err, ErrExists) || !errors.Is(err, ErrNoDatabase) {
+		t.Errorf("got %v, want ErrExists and ErrNoDatabase", err)
 	}
 	if _, err := os.Stat(filepath.Join(orphaned, databaseFile)); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a database was left: %v", err)
@@ -124,5 +126,37 @@ func TestBackupIntoNoFolder(t *testing.T) {
 	err := s.Backup(t.Context(), filepath.Join(missing, "lab.tar"))
 	if err == nil || !strings.Contains(err.Error(), "there is no folder "+missing) || strings.Contains(err.Error(), ".backup-") {
 		t.Errorf("got %v, want the folder named and no staging name", err)
+	}
+}
+
+// A place that cannot be looked at is not taken for one that has something.
+func TestPlacesThatCannotBeLookedAt(t *testing.T) {
+	s := initialise(t, filepath.Join(t.TempDir(), "lab"))
+	file := filepath.Join(t.TempDir(), "notes.txt")
+	if err := os.WriteFile(file, []byte("ours"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Init(t.Context(), filepath.Join(file, "lab"))
+	for name, err := range map[string]error{
+		"init":    err,
+		"backup":  s.Backup(t.Context(), filepath.Join(file, "lab.tar")),
+		"restore": Restore(t.Context(), "lab.tar", filepath.Join(file, "lab")),
+	} {
+		if !errors.Is(err, syscall.ENOTDIR) || errors.Is(err, ErrExists) {
+			t.Errorf("%s: got %v, want that it is below a file", name, err)
+		}
+	}
+}
+
+// A database that may only be read is told from one that is damaged.
+func TestReadOnlyIsSaid(t *testing.T) {
+	s := initialise(t, filepath.Join(t.TempDir(), "lab"))
+	db, err := sql.Open(sqliteEngine.driver, sqliteURI(s.place.database)+"?mode=ro")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(`UPDATE workspace SET last_change = 7`); !errors.Is(explain(err), ErrReadOnly) {
+		t.Errorf("got %v, want ErrReadOnly", explain(err))
 	}
 }

@@ -25,15 +25,15 @@ func Restore(ctx context.Context, file, where string) error {
 	if at.dir == "" {
 		return fmt.Errorf("restore: %w", ErrServerBackup)
 	}
-	if _, err := os.Lstat(at.database); !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("workspace %s: %w", at.dir, ErrExists)
+	if err := free("workspace "+at.dir, at.database); err != nil {
+		return err
 	}
 	// Read once without writing: a damaged backup makes no directory.
 	head, err := readBackup(ctx, file, func(string, int64, io.Reader) error { return nil })
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(at.dir, 0o755); err != nil {
+	if err := os.MkdirAll(at.dir, 0o777); err != nil {
 		return explain(err)
 	}
 	if err := unpack(ctx, file, at, head.Workspace); err != nil {

@@ -96,7 +96,11 @@ func connect(ctx context.Context, at place) (*Store, error) {
 	db.SetMaxOpenConns(connections)
 	db.SetMaxIdleConns(connections)
 	if err := db.PingContext(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("open the database: %w", explain(err)), db.Close())
+		what := "the database"
+		if at.dir != "" {
+			what = at.database
+		}
+		return nil, errors.Join(fmt.Errorf("open %s: %w", what, explain(err)), db.Close())
 	}
 	return &Store{db: db, place: at, now: time.Now}, nil
 }
