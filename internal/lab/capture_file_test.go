@@ -45,6 +45,22 @@ func TestCaptureTakesWhatCannotBeReducedToo(t *testing.T) {
 	}
 }
 
+// A file whose name is no text is taken like any other.
+func TestCaptureTakesAFileOfAnyName(t *testing.T) {
+	w, dir := newWorkspace(t), t.TempDir()
+	c, logs := demoPulls(t)
+	putPlanned(t, w, nil)
+	session := capture(t, w, CaptureOptions{Campaign: c.ID, From: dir, KeepGoing: true})
+	drop(t, dir, "a\n\x1b[31m\xff.csv", logs[0])
+	if e := session.event("pull"); e.File != "a__[31m_.csv" || e.Pull.Log != "logs/1-a___31m_.csv" {
+		t.Errorf("%q as %q: %s", e.File, e.Pull.Log, e.Message)
+	}
+	drop(t, dir, "a\n\x1b[31m\xff.csv", varied(logs[0], 1))
+	if e := session.event("pull"); !strings.Contains(e.Pull.Excluded, "a__[31m_.csv changed after it was taken as pull 1") {
+		t.Errorf("rewritten: %+v", e.Pull)
+	}
+}
+
 func TestCaptureKnowsWhatItHas(t *testing.T) {
 	w, dir := newWorkspace(t), t.TempDir()
 	c, logs := demoPulls(t)

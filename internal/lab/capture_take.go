@@ -37,7 +37,7 @@ type incoming struct {
 const clocksApart = 2 * time.Minute
 
 func (s *session) takeFile(ctx context.Context, f arrival.File) error {
-	in := incoming{name: f.Name, data: f.Data, digest: evidence.OfBytes(f.Data), ended: f.Modified.Round(0), late: f.Present, whole: time.Now()}
+	in := incoming{name: printable(f.Name), data: f.Data, digest: evidence.OfBytes(f.Data), ended: f.Modified.Round(0), late: f.Present, whole: time.Now()}
 	seen := s.clock.at(f.Seen)
 	if apart := in.ended.Sub(seen).Abs(); !f.Present && apart > clocksApart {
 		in.clock = fmt.Sprintf("its file says %s, which is %s off: the time it arrived is taken", in.ended.Format(time.RFC3339), apart.Round(time.Second))
@@ -180,6 +180,17 @@ func nextName(c *campaign.Campaign) string {
 	return strconv.Itoa(highest + 1)
 }
 
+// printable returns the name of a file with what cannot stand in a text, as control
+// characters, made "_".
+func printable(name string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return '_'
+	}, strings.ToValidUTF8(name, "_"))
+}
+
 // longestFileName bounds the name of a log within the campaign, in bytes.
 const longestFileName = 80
 
@@ -190,7 +201,7 @@ func fileName(name string) string {
 			return r
 		}
 		return '_'
-	}, strings.ToValidUTF8(name, "_"))
+	}, printable(name))
 	for len(name) > longestFileName {
 		_, size := firstRune(name)
 		name = name[size:]

@@ -323,6 +323,23 @@ func TestPlacesThatAreNone(t *testing.T) {
 	if _, err := OpenWorkspace(ctx, ""); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("a default place with other things in it: %v", err)
 	}
+	lab := filepath.Join(dir, "lab")
+	w, err := InitWorkspace(ctx, lab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := InitWorkspace(ctx, lab); err == nil || !strings.Contains(err.Error(), "has a workspace already") {
+		t.Errorf("a workspace: %v", err)
+	}
+	if err := os.Remove(filepath.Join(lab, "workspace.db")); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := InitWorkspace(ctx, lab); err == nil || !strings.Contains(err.Error(), filepath.Join(lab, "blobs")+" is a folder of logs without its database") {
+		t.Errorf("logs without their database: %v", err)
+	}
 }
 
 // The audit trail says who took what in and why, in order.

@@ -174,6 +174,9 @@ func reduceAlone(name string, log *signal.Log, s reduce.Settings) (*report.Reduc
 
 // Recipes returns the recipes of a dyno, by name.
 func (w *Workspace) Recipes(ctx context.Context, dyno string) ([]campaign.Recipe, error) {
+	if err := campaign.CheckID(dyno); err != nil {
+		return nil, fmt.Errorf("the dyno's id %.80q %w", dyno, err)
+	}
 	return w.store.Recipes(ctx, dyno)
 }
 

@@ -199,6 +199,13 @@ func TestCaptureByARecipeThatContradicts(t *testing.T) {
 	}
 }
 
+// What is no dyno's id has no recipes, and is not said to have none.
+func TestRecipesOfWhatIsNoDyno(t *testing.T) {
+	if _, err := newWorkspace(t).Recipes(t.Context(), "cell 1"); !errors.Is(err, campaign.ErrNotSlug) {
+		t.Errorf("got %v, want ErrNotSlug", err)
+	}
+}
+
 func TestRecipeNames(t *testing.T) {
 	for path, want := range map[string]string{
 		"/rig/run 0012.csv": "run-0012", "läufe.txt": "l-ufe", "...": "logger", "": "logger", strings.Repeat("x", 99) + ".csv": strings.Repeat("x", campaign.MaxID),

@@ -97,7 +97,10 @@ func (w *Workspace) Standard(ctx context.Context, q StandardQuery) (*report.Chec
 		if err != nil {
 			return nil, err
 		}
-		if len(dynos) != 1 {
+		if len(dynos) == 0 {
+			return nil, errors.New("no campaign of the workspace names its dyno.\n  Take one in: fairpull import my-campaign")
+		}
+		if len(dynos) > 1 {
 			return nil, fmt.Errorf("the workspace has %d dynos: say which, with --dyno ID (%s)", len(dynos), strings.Join(dynos, ", "))
 		}
 		dyno = dynos[0]

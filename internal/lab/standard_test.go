@@ -306,6 +306,9 @@ func TestStandardReadsOnce(t *testing.T) {
 
 func TestStandardRefuses(t *testing.T) {
 	w := newWorkspace(t)
+	if _, err := w.Standard(t.Context(), StandardQuery{}); err == nil || !strings.Contains(err.Error(), "fairpull import") {
+		t.Errorf("an empty workspace: %v", err)
+	}
 	checkOn(0, 0).put(t, w)
 	for want, choice := range map[string]StandardChoice{
 		"no campaign of vehicle twin-09": {Dyno: "cell-1", Vehicle: "twin-09"},

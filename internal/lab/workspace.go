@@ -74,6 +74,8 @@ func InitWorkspace(ctx context.Context, where string) (*Workspace, error) {
 		return nil, fmt.Errorf("%s %w: nothing was made.\n"+
 			"  Restore a backup to another directory. Where nothing was ever kept here, an init was cut short: remove that folder and do it again",
 			filepath.Join(where, "blobs"), store.ErrNoDatabase)
+	case errors.Is(err, store.ErrBlobs):
+		return nil, fmt.Errorf("%w: nothing was made.\n  Name a new place for the logs of this workspace", err)
 	case errors.Is(err, store.ErrExists):
 		return nil, fmt.Errorf("%s has a workspace already, which was left as it is", placeName(where))
 	}

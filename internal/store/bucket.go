@@ -82,7 +82,7 @@ func initBucket(ctx context.Context, where, workspace string) (*bucket, error) {
 	}
 	switch _, err := b.read(ctx, b.prefix+ownerFile); {
 	case err == nil:
-		return nil, fmt.Errorf("place of logs %s: %w", b.where, ErrExists)
+		return nil, fmt.Errorf("%w: %s belongs to one already: %w", ErrBlobs, b.where, ErrExists)
 	case !errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("place of logs %s: %w", b.where, err)
 	}

@@ -36,7 +36,7 @@ func initFolder(root, workspace string) (*folder, error) {
 	// Of two programs that make it one gets the name.
 	owner, err := os.OpenFile(filepath.Join(root, ownerFile), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o444)
 	if errors.Is(err, fs.ErrExist) {
-		return nil, fmt.Errorf("folder of logs %s: %w", root, ErrExists)
+		return nil, fmt.Errorf("%w: %s belongs to one already: %w", ErrBlobs, root, ErrExists)
 	}
 	if err != nil {
 		return nil, explain(err)
