@@ -28,23 +28,17 @@ func TestLabPagesInBrowser(t *testing.T) {
 	s := open(t, nil)
 	season(t, s, 5, 0.05)
 	nameStandard(t, s)
-	for _, l := range []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}} {
-		for _, seen := range labPages {
-			if l.dark && !seen.every {
-				continue
+	for _, seen := range labPages {
+		t.Run(seen.name, func(t *testing.T) {
+			ways, ready := looks, ""
+			if !seen.every {
+				ways = looks[:1]
 			}
-			name := fmt.Sprintf("%s-%d", seen.name, l.width)
-			t.Run(name, func(t *testing.T) {
-				p := page(t, ctx, s.http.URL+seen.path, l)
-				if seen.name == "pull" {
-					p.until("the channels", `document.querySelectorAll("#raw-figure .plot canvas").length === 5`)
-				}
-				p.fits()
-				p.accessible()
-				p.picture(name)
-				p.silent()
-			})
-		}
+			if seen.name == "pull" {
+				ready = `document.querySelectorAll("#raw-figure .plot canvas").length === 5`
+			}
+			everyWay(t, ctx, s.http.URL+seen.path, seen.name, ready, ways).silent()
+		})
 	}
 }
 

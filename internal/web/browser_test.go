@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"encoding/json"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -90,7 +92,7 @@ func page(t *testing.T, browser context.Context, address string, l look) *tab {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser)
 	t.Cleanup(cancel)
-	p := &tab{t: t, ctx: ctx, close: cancel, large: l.width > 2000}
+	p := &tab{t: t, ctx: ctx, close: cancel}
 	messages := chromedp.Console(ctx)
 	go func() {
 		for m, err := range messages {
@@ -104,20 +106,55 @@ func page(t *testing.T, browser context.Context, address string, l look) *tab {
 			}
 		}
 	}()
+	p.seenAs(l)
+	if l.still {
+		if _, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p.do(chromedp.Navigate(address))
+	return p
+}
+
+// looks is how each page is looked at: as it opens on a telephone, then at a desk by
+// night.
+var looks = []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}}
+
+// everyWay opens a page once and looks at it in each way: it fits its window and is
+// accessible. ready, where one is given, becomes true once the page is as it should be.
+func everyWay(t *testing.T, browser context.Context, address, name, ready string, ways []look) *tab {
+	t.Helper()
+	p := page(t, browser, address, ways[0])
+	for i, l := range ways {
+		if i > 0 {
+			p.seenAs(l)
+			value[bool](p, `new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(() => drawn(true))))`)
+		}
+		p.until("the page", cmp.Or(ready, `document.querySelector("main h1")`))
+		p.fits()
+		p.accessible()
+		shot := fmt.Sprintf("%s-%d", name, l.width)
+		if l.dark {
+			shot += "-dark"
+		}
+		p.picture(shot)
+	}
+	return p
+}
+
+// seenAs sets window and colour scheme.
+func (p *tab) seenAs(l look) {
+	p.t.Helper()
+	p.large = l.width > 2000
 	scheme := "light"
 	if l.dark {
 		scheme = "dark"
 	}
-	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-	if err == nil && l.still {
-		_, err = chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}); err != nil {
+		p.t.Fatal(err)
 	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.do(chromedp.EmulateViewport(l.width, l.height), chromedp.Navigate(address))
-	return p
+	p.do(chromedp.EmulateViewport(l.width, l.height))
 }
 
 func (p *tab) do(steps ...chromedp.Action[chromedp.Void]) {
@@ -224,41 +261,26 @@ var pagesToSee = []struct{ name, path string }{
 	{"search", "/?words=nothing-has-this"}, {"exploratory", campaignPath + "?band_low=3500&band_high=5000"}, {"not-found", "/campaigns/none"},
 }
 
-// ownLayouts are how many of them, the first, have a layout of their own.
-const ownLayouts = 2
-
 // Every page is quiet, fits its window and is accessible: narrow, at a desk, on
 // a large screen, by day and by night.
 func TestPagesInBrowser(t *testing.T) {
 	ctx := browser(t)
 	s := open(t, nil)
 	judge(t, s)
-	for _, l := range []look{{width: 360, height: 740}, {width: 1280, height: 900, dark: true}, desk, {width: 3840, height: 2160}} {
-		seenSo := pagesToSee
-		if l == desk || l.width > 2000 { // what narrow by day and wide by night found holds
-			seenSo = pagesToSee[:ownLayouts]
-		}
-		for _, seen := range seenSo {
-			name := fmt.Sprintf("%s-%d", seen.name, l.width)
-			if l.dark {
-				name += "-dark"
+	for _, seen := range pagesToSee {
+		t.Run(seen.name, func(t *testing.T) {
+			ways, ready := looks, ""
+			if seen.name == "campaign" || seen.name == "exploratory" {
+				ready = `document.querySelectorAll(".plot canvas").length === 3`
 			}
-			t.Run(name, func(t *testing.T) {
-				p := page(t, ctx, s.http.URL+seen.path, l)
-				if seen.name == "campaign" || seen.name == "exploratory" {
-					p.until("both charts", `document.querySelectorAll(".plot canvas").length === 3`)
-				}
-				p.fits()
-				if len(seenSo) == len(pagesToSee) {
-					p.accessible()
-				}
-				p.picture(name)
-				if seen.name != "not-found" { // the browser itself reports its status
-					p.silent()
-				}
-				p.close()
-			})
-		}
+			if seen.name == "campaign" || seen.name == "overview" { // these two have a layout of their own
+				ways = slices.Concat(looks, []look{desk, {width: 3840, height: 2160}})
+			}
+			p := everyWay(t, ctx, s.http.URL+seen.path, seen.name, ready, ways)
+			if seen.name != "not-found" { // the browser itself reports its status
+				p.silent()
+			}
+		})
 	}
 }
 
@@ -317,6 +339,36 @@ func TestNewsInBrowser(t *testing.T) {
 	judge(t, s)
 	overview.until("the verdict on the overview", `document.body.innerText.includes("torque than") && document.querySelector(".small-chart svg")`)
 	overview.silent()
+}
+
+// A page that nobody sees holds no stream, so that many pages can be open, and
+// catches up when it is seen again.
+func TestHiddenPageInBrowser(t *testing.T) {
+	ctx := browser(t)
+	s := open(t, nil)
+	p := page(t, ctx, s.http.URL+"/", desk)
+	streams := func(want int) {
+		t.Helper()
+		for range 200 {
+			if s.watch.count() == want {
+				return
+			}
+			time.Sleep(20 * time.Millisecond)
+		}
+		t.Fatalf("%d streams, want %d", s.watch.count(), want)
+	}
+	show := func(hidden bool) {
+		value[bool](p, fmt.Sprintf(`(() => { Object.defineProperty(document, "hidden", {value: %t, configurable: true});
+			document.dispatchEvent(new Event("visibilitychange")); return true; })()`, hidden))
+	}
+	streams(1)
+	show(true)
+	streams(0)
+	judge(t, s)
+	show(false)
+	p.until("the verdict on the overview", `document.body.innerText.includes("torque than") && document.querySelector(".small-chart svg")`)
+	streams(1)
+	p.silent()
 }
 
 // The forms of the campaign page, as a person uses them.

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -177,8 +178,10 @@ func (w *watcher) toldAfter(number int64) (notes []lab.ChangeNote, latest int64)
 
 // events streams what changes, until the browser goes away or the server stops.
 // The parameter after, or the header that a browser sends when it comes back, is
-// the change from which on to tell. An event's data is kind and subject of what
-// changed, or * where everything should be looked at again.
+// the place from which on to tell: the number of a change, and behind a hyphen, where
+// it is known, that of what was told aside. The first event, "here", says where the
+// stream begins; a change's data is kind and subject of what changed, or * where
+// everything should be looked at again, and its id is the place behind it.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 	if !s.watch.join(r.Context()) {
 		return &requestError{http.StatusServiceUnavailable, "Too many pages follow the workspace at once. This one does not; load it again to see what changed."}
@@ -196,35 +199,45 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 	if after == "" {
 		after = r.URL.Query().Get("after")
 	}
-	seq, err := strconv.ParseInt(after, 10, 64)
-	if err != nil || seq < 0 {
-		_, seq, _, _ = s.watch.since(1<<63 - 1)
-	}
-	if _, err := fmt.Fprint(w, "retry: 2000\n\n"); err != nil || control.Flush() != nil {
+	seq, told := s.watch.place(after)
+	if _, err := fmt.Fprintf(w, "retry: 2000\nevent: here\ndata: %d-%d\n\n", seq, told); err != nil || control.Flush() != nil {
 		return nil
 	}
-	return s.stream(w, r, control, seq)
+	return s.stream(w, r, control, seq, told)
 }
 
-func (s *Server) stream(w http.ResponseWriter, r *http.Request, control *http.ResponseController, seq int64) error {
+// place reads where a stream is to begin. What is not known begins now.
+func (w *watcher) place(after string) (seq, told int64) {
+	first, second, _ := strings.Cut(after, "-")
+	seq, err := strconv.ParseInt(first, 10, 64)
+	if err != nil || seq < 0 {
+		_, seq, _, _ = w.since(1<<63 - 1)
+	}
+	told, err = strconv.ParseInt(second, 10, 64)
+	if err != nil || told < 0 {
+		_, told = w.toldAfter(1<<63 - 1)
+	}
+	return seq, told
+}
+
+func (s *Server) stream(w http.ResponseWriter, r *http.Request, control *http.ResponseController, seq, told int64) error {
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
-	_, told := s.watch.toldAfter(1<<63 - 1)
 	for {
 		notes, latest, whole, wake := s.watch.since(seq)
 		if !whole {
 			notes = []lab.ChangeNote{{Seq: latest, Kind: "*"}}
 		}
 		for _, n := range notes {
-			if _, err := fmt.Fprintf(w, "id: %d\nevent: change\ndata: %s %s\n\n", n.Seq, n.Kind, n.Subject); err != nil {
+			seq = n.Seq
+			if _, err := fmt.Fprintf(w, "id: %d-%d\nevent: change\ndata: %s %s\n\n", seq, told, n.Kind, n.Subject); err != nil {
 				return nil
 			}
-			seq = n.Seq
 		}
 		var aside []lab.ChangeNote
 		aside, told = s.watch.toldAfter(told)
 		for _, n := range aside {
-			if _, err := fmt.Fprintf(w, "event: change\ndata: %s %s\n\n", n.Kind, n.Subject); err != nil {
+			if _, err := fmt.Fprintf(w, "id: %d-%d\nevent: change\ndata: %s %s\n\n", seq, told, n.Kind, n.Subject); err != nil {
 				return nil
 			}
 		}

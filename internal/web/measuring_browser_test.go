@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -40,20 +41,9 @@ func TestMeasuringInBrowser(t *testing.T) {
 		if stage == "amid" {
 			measureTwoBlocks(t, s)
 		}
-		for _, l := range append([]look{{width: 360, height: 740}, {width: 1280, height: 800, dark: true}}, tablets...) {
-			name := fmt.Sprintf("measuring-%s-%d", stage, l.width)
-			if l.dark {
-				name += "-dark"
-			}
-			t.Run(name, func(t *testing.T) {
-				p := page(t, ctx, s.http.URL+kitPath, l)
-				p.until("the page", `document.querySelector(".rig-page")`)
-				p.fits()
-				p.accessible()
-				p.picture(name)
-				p.silent()
-			})
-		}
+		t.Run(stage, func(t *testing.T) {
+			everyWay(t, ctx, s.http.URL+kitPath, "measuring-"+stage, `document.querySelector(".rig-page")`, slices.Concat(looks, tablets)).silent()
+		})
 	}
 }
 

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 	"os"
@@ -23,27 +22,17 @@ func TestPlanningPagesInBrowser(t *testing.T) {
 	sample := s.send(s.client(), dynoPath+"/recipes/file", nil, file{name: "odd.csv", data: oddLog(t, 1)}).header.Get("Location")
 	taught := sample + "&form=1&name=odd&ch0=time&u0=s&ch1=drum_speed&u1=km/h&ch2=engine_speed&u2=rpm"
 	wrong := planForm(t, s, url.Values{"smallest": {"two"}, "k1_role": {"baseline"}, "id": {"kit-9"}})
-	for _, l := range []look{{width: 360, height: 740}, desk, {width: 1280, height: 800, dark: true}, {width: 1024, height: 768}} {
-		for _, seen := range []struct{ name, path string }{
-			{"plan-like", "/plan"}, {"plan-form", "/plan?like=" + demoID}, {"plan-designs", "/plan?" + planForm(t, s, url.Values{"id": {"kit-9"}}).Encode()},
-			{"plan-wrong", "/plan?" + wrong.Encode()}, {"sheet", "/campaigns/" + kitID + "/plan"}, {"vehicles", "/vehicles"},
-			{"dynos", "/dynos"}, {"dyno", dynoPath}, {"teach", sample}, {"taught", taught},
-		} {
-			name := fmt.Sprintf("%s-%d", seen.name, l.width)
-			if l.dark {
-				name += "-dark"
+	for _, seen := range []struct{ name, path string }{
+		{"plan-like", "/plan"}, {"plan-form", "/plan?like=" + demoID}, {"plan-designs", "/plan?" + planForm(t, s, url.Values{"id": {"kit-9"}}).Encode()},
+		{"plan-wrong", "/plan?" + wrong.Encode()}, {"sheet", "/campaigns/" + kitID + "/plan"}, {"vehicles", "/vehicles"},
+		{"dynos", "/dynos"}, {"dyno", dynoPath}, {"teach", sample}, {"taught", taught},
+	} {
+		t.Run(seen.name, func(t *testing.T) {
+			p := everyWay(t, ctx, s.http.URL+seen.path, seen.name, "", looks)
+			if seen.name != "plan-wrong" { // the browser itself reports its status
+				p.silent()
 			}
-			t.Run(name, func(t *testing.T) {
-				p := page(t, ctx, s.http.URL+seen.path, l)
-				p.until("the page", `document.querySelector("main h1")`)
-				p.fits()
-				p.accessible()
-				p.picture(name)
-				if seen.name != "plan-wrong" { // the browser itself reports its status
-					p.silent()
-				}
-			})
-		}
+		})
 	}
 }
 

@@ -5,19 +5,35 @@
 export function follow(afterSwap) {
   const wanted = document.body.dataset.live;
   if (!wanted || !window.EventSource) return;
-  const stream = new EventSource("/events?after=" + encodeURIComponent(document.body.dataset.changed || ""));
+  let stream = null;
+  let place = document.body.dataset.changed || ""; // up to where this page has heard
   let timer = 0;
   let busy = false;
   let again = false;
-  stream.addEventListener("change", (event) => {
-    if (!concerns(event.data.trim(), wanted)) return;
-    window.clearTimeout(timer);
-    timer = window.setTimeout(renew, 60); // several changes at once are one
-  });
-  window.addEventListener("pagehide", () => stream.close());
+  listen();
+  document.addEventListener("visibilitychange", listen);
+  window.addEventListener("pagehide", () => stream?.close());
   window.addEventListener("pageshow", (event) => {
     if (event.persisted) window.location.reload();
   });
+
+  // A page that nobody sees hears nothing and catches up when it is seen again: a
+  // browser has six connections for all pages of a server, and a stream holds one.
+  function listen() {
+    if (document.hidden) {
+      stream?.close();
+      stream = null;
+    } else if (!stream) {
+      stream = new EventSource("/events?after=" + encodeURIComponent(place));
+      stream.addEventListener("here", (event) => { place = event.data; });
+      stream.addEventListener("change", (event) => {
+        place = event.lastEventId;
+        if (!concerns(event.data.trim(), wanted)) return;
+        window.clearTimeout(timer);
+        timer = window.setTimeout(renew, 60); // several changes at once are one
+      });
+    }
+  }
 
   async function renew() {
     if (busy) {
