@@ -137,7 +137,7 @@ func (a *analysis) estimateContrast(weights []float64) *estimate {
 	e.terms = a.termsOf(e.w, placement, apart, a.enclosed(weights))
 	e.v, e.df = make([]float64, len(e.gain)), make([]float64, len(e.gain))
 	for k, v := range e.scatter {
-		e.v[k], e.df[k] = v.with(e.terms[k])
+		e.v[k], e.df[k] = v.with(e.terms[k], a.limits)
 	}
 	return e
 }

@@ -42,7 +42,7 @@ func (a *analysis) estimate(candidate int) *estimate {
 	e.terms = a.terms(candidate, e.w)
 	e.v, e.df = make([]float64, len(e.gain)), make([]float64, len(e.gain))
 	for k, v := range e.scatter {
-		e.v[k], e.df[k] = v.with(e.terms[k])
+		e.v[k], e.df[k] = v.with(e.terms[k], a.limits)
 	}
 	return e
 }

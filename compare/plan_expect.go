@@ -50,10 +50,10 @@ func (p Planned) expect(d *design, n *noise, candidate int) Expectation {
 	found := n.variances(w)[0]
 	known := found
 	fixed := p.fixedTerms(d, candidate, e.Bracketed)
-	known.v, known.df = found.with(fixed)
 	q := newQuantiles(p.Confidence)
+	known.v, known.df = found.with(fixed, q)
 	drift := p.drift(d, n, w)
-	total, df := known.with([]term{{PartDrift, drift.allowance(), judgedDF}})
+	total, df := known.with([]term{{PartDrift, drift.allowance(), judgedDF}}, q)
 	b := q.bounds(0, total, df)
 	e.SE, e.DF, e.HalfWidth, e.Margin = math.Sqrt(total), df, b.hi, -b.atLeast
 	e.Parts = map[string]float64{
@@ -197,7 +197,7 @@ func (d expectedDrift) chances(known variance, q *quantiles) []chance {
 	for i, z := range at {
 		found := math.Abs(d.mean + z*driftSD)
 		allowed := square(found*d.share) / 3
-		_, df := known.with([]term{{PartDrift, allowed, judgedDF}})
+		_, df := known.with([]term{{PartDrift, allowed, judgedDF}}, q)
 		t, here := q.oneSided(df), weights[i]
 		foundScatter(known.df, scatterPlaces, func(s, weight float64) {
 			c := chance{weight: here * weight, shift: slant * z, sd: sd, bar: t * math.Sqrt(known.v*s*s+allowed)}

@@ -26,7 +26,7 @@ func (a *analysis) tipping(e *estimate, c *Comparison) float64 {
 	}
 	base := n.varianceAt(k, n.met(e.w, setup, block), setup, block)
 	bound := func(sd float64) float64 {
-		v, df := base.with(append([]term{{"", multiplier * sd * sd, tippingDF}}, e.terms[k]...))
+		v, df := base.with(append([]term{{"", multiplier * sd * sd, tippingDF}}, e.terms[k]...), a.limits)
 		return math.Abs(f.Gain) - a.limits.oneSided(df)*math.Sqrt(v)
 	}
 	if !(bound(0) > 0) {

@@ -91,8 +91,12 @@ func (a *analysis) allowance(w []float64) []float64 {
 }
 
 // with returns the variance with the terms added and the degrees of freedom of the
-// sum.
-func (v variance) with(terms []term) (sum, df float64) {
+// sum, by Satterthwaite.
+//
+// A doubt that is added never narrows an interval: where few degrees of freedom of the
+// scatter meet terms with more, t could fall by more than the standard error grows. As
+// many are then left as keep the two-sided limits of the scatter alone.
+func (v variance) with(terms []term, q *quantiles) (sum, df float64) {
 	sum = v.v
 	below := v.v * v.v / v.df
 	for _, t := range terms {
@@ -102,7 +106,29 @@ func (v variance) with(terms []term) (sum, df float64) {
 	if below == 0 {
 		return sum, v.df
 	}
-	return sum, sum * sum / below
+	df = sum * sum / below
+	if df <= v.df {
+		return sum, df
+	}
+	return sum, q.cut(df, v.df, math.Sqrt(v.v/sum))
+}
+
+// cut returns the degrees of freedom between least and df, df where that will do, at
+// which the two-sided quantile is at least share times that at least.
+func (q *quantiles) cut(df, least, share float64) float64 {
+	wanted := share * q.twoSided(least)
+	if q.twoSided(df) >= wanted {
+		return df
+	}
+	p := 1 - (1-q.confidence)/2
+	for range 40 {
+		if middle := math.Sqrt(least * df); tQuantile(p, middle) >= wanted {
+			least = middle
+		} else {
+			df = middle
+		}
+	}
+	return least
 }
 
 // bounds are the limits of a gain at one confidence.
