@@ -35,6 +35,7 @@ var meanings = map[string]meaning{
 	signal.Throttle:         {dimensions: []quantity.Dimension{quantity.Ratio}},
 	signal.BrakeTorque:      {dimensions: []quantity.Dimension{quantity.Torque}},
 	signal.BrakeForce:       {dimensions: []quantity.Dimension{quantity.Force}},
+	signal.BrakeCommand:     {dimensions: []quantity.Dimension{quantity.Ratio}, bare: true},
 	signal.Lambda:           {dimensions: []quantity.Dimension{quantity.Lambda}, bare: true},
 	signal.AirFuelRatio:     {dimensions: []quantity.Dimension{quantity.AirFuelRatio}, bare: true},
 	signal.ManifoldPressure: {dimensions: []quantity.Dimension{quantity.Pressure}},

@@ -7,13 +7,13 @@ import (
 )
 
 // findings inspects the log for defects and gathers them by kind and channel: the
-// worst of those that the result rests on, else the worst of all.
-func findings(r *record, ph *Phases) []Finding {
+// worst of those that touch what the result rests on, else the worst of all.
+func findings(r *record, touches func(*event) bool) []Finding {
 	inspect(r)
 	var found []Finding
 	for _, e := range r.events {
 		f := Finding{Kind: e.Kind, Channel: e.channel, Row: e.Row, Time: e.Start, Measured: e.Measured, Limit: e.Limit,
-			Unit: e.Unit, Count: e.Count, InPull: touches(&e, ph), Repaired: e.Repaired}
+			Unit: e.Unit, Count: e.Count, InPull: touches(&e), Repaired: e.Repaired}
 		k := 0
 		for k < len(found) && (found[k].Kind != f.Kind || found[k].Channel != f.Channel) {
 			k++
@@ -46,7 +46,7 @@ func worse(a, b *Finding) bool {
 
 // touches reports whether a defect lies in what the result rests on: the pull
 // and, for the drum and the brake, the coast-down.
-func touches(e *event, ph *Phases) bool {
+func (ph *Phases) touches(e *event) bool {
 	end := ph.End
 	if e.Kind == signal.Stuck || e.Kind == signal.Saturated {
 		end += settleTime // a channel that stops moving ends the pull where it does

@@ -54,7 +54,7 @@ func Reduce(log *signal.Log, s Settings, ph Phases) (*Result, error) {
 	w.fillCurve()
 	w.takeCoast()
 	w.summarise()
-	w.out.Findings = findings(r, &ph)
+	w.out.Findings = findings(r, ph.touches)
 	return w.out, nil
 }
 

@@ -20,6 +20,7 @@ const (
 	Throttle         = "throttle"          // fraction of full opening, 0 to 1
 	BrakeTorque      = "brake_torque"      // N·m at the drum axis
 	BrakeForce       = "brake_force"       // N at the brake arm
+	BrakeCommand     = "brake_command"     // fraction of what the brake can be asked for, 0 to 1
 	Lambda           = "lambda"            // 1
 	AirFuelRatio     = "afr"               // 1
 	ManifoldPressure = "manifold_pressure" // Pa
