@@ -21,7 +21,8 @@ type Road struct {
 	Weighted  *RoadWeighted // nil: nothing was said of where a rider spends time
 	Inputs    []RoadInput   // what went in
 	Power     RoadPower
-	Draws     int // that intervals rest on
+	Mass      float64 // with rider, kg
+	Draws     int     // that intervals rest on
 	Version   string
 }
 
@@ -151,7 +152,7 @@ func (a *RoadAnswer) question(units quantity.System) string {
 	if a.Gear > 0 {
 		gear = " in gear " + strconv.Itoa(a.Gear)
 	}
-	round := func(u quantity.Unit, si float64) string { return plain(math.Round(10*u.From(si)) / 10) }
+	round := func(u quantity.Unit, si float64) string { return wholeTenths(u.From(si)) }
 	switch a.Kind {
 	case RoadRollOn:
 		return round(speed, a.From) + " to " + round(speed, a.To) + " " + speed.Name + gear
@@ -163,6 +164,9 @@ func (a *RoadAnswer) question(units quantity.System) string {
 	return "top speed"
 }
 
+// wholeTenths writes a value that was asked for, to a tenth.
+func wholeTenths(v float64) string { return plain(math.Round(10*v) / 10) }
+
 // dimension is that of the answer.
 func (a *RoadAnswer) dimension() quantity.Dimension {
 	if a.Kind == RoadTop {
@@ -171,7 +175,47 @@ func (a *RoadAnswer) dimension() quantity.Dimension {
 	return quantity.Time
 }
 
-// roadText is an answer in words and figures.
+// roadNumbers are the figures of an answer, rounded to their intervals, in the unit that
+// a person reads; without an interval half-widths, limits and Least are empty. Least is
+// what may be promised.
+type roadNumbers struct {
+	Unit                                                        string
+	Without, WithoutHalf, With, WithHalf, Change, Lo, Hi, Least string
+}
+
+// numbers rounds the figures of an answer that there is.
+func (a *RoadAnswer) numbers(units quantity.System, shown bool) roadNumbers {
+	unit := units.Unit(a.dimension())
+	half := func(f RoadFigure) float64 {
+		if !a.Interval {
+			return math.NaN()
+		}
+		return (f.Hi - f.Lo) / 2
+	}
+	n := roadNumbers{Unit: unit.Name}
+	n.Without, n.WithoutHalf = levelNumbers(a.Without.Value, half(a.Without), a.dimension(), units)
+	n.With, n.WithHalf = levelNumbers(a.With.Value, half(a.With), a.dimension(), units)
+	by := unit.FromDifference
+	if !a.Interval {
+		n.Change = signed(by(a.Change.Value), 1)
+		return n
+	}
+	digits := places(by(half(a.Change)), 3)
+	n.Change, n.Lo, n.Hi = signed(by(a.Change.Value), digits), signed(by(a.Change.Lo), digits), signed(by(a.Change.Hi), digits)
+	promised := -by(a.Change.AtMost)
+	if a.Kind == RoadTop {
+		promised = by(a.Change.AtLeast)
+	}
+	if down, ok := quantity.RoundDown(promised, digits); ok && shown && !a.cut() && promised > 0 && !isZero(down) {
+		n.Least = down
+	}
+	return n
+}
+
+// cut reports whether the end of the curve sets a top speed.
+func (a *RoadAnswer) cut() bool { return a.Ends[0] == EndsByCurve || a.Ends[1] == EndsByCurve }
+
+// roadText is an answer in words.
 type roadText struct{ Without, With, Change, Interval, AtLeast, Note string }
 
 // words words an answer in the person's units. What may be promised stands only where
@@ -180,30 +224,20 @@ func (a *RoadAnswer) words(units quantity.System, shown bool) roadText {
 	if a.Missing != nil {
 		return roadText{"none", "none", "none", "–", "–", capitalised(a.missing(units)) + "."}
 	}
-	unit := units.Unit(a.dimension())
-	t := roadText{Without: a.level(a.Without, units), With: a.level(a.With, units), AtLeast: "–"}
-	change := a.Change
-	for _, v := range []*float64{&change.Value, &change.Lo, &change.Hi, &change.AtLeast, &change.AtMost} {
-		*v = unit.FromDifference(*v)
+	n := a.numbers(units, shown)
+	t := roadText{
+		Without: n.Without + labelled(" ± ", n.WithoutHalf) + " " + n.Unit, With: n.With + labelled(" ± ", n.WithHalf) + " " + n.Unit,
+		Change: n.Change + " " + n.Unit, Interval: n.Lo + " to " + n.Hi + " " + n.Unit, AtLeast: "–",
 	}
-	if !a.Interval {
-		t.Change, t.Interval = signed(change.Value, 1)+" "+unit.Name, "none"
-		t.Note = "The interval is not known: in " + fixed(100*a.Unanswered, 0) + " % of the draws the question has no answer."
-		return t
+	if n.Least != "" {
+		t.AtLeast = n.Least + " " + n.Unit + map[bool]string{true: " more", false: " less"}[a.Kind == RoadTop]
 	}
-	n := places((change.Hi-change.Lo)/2, 3)
-	t.Change = signed(change.Value, n) + " " + unit.Name
-	t.Interval = signed(change.Lo, n) + " to " + signed(change.Hi, n) + " " + unit.Name
-	promised, word := -change.AtMost, " "+unit.Name+" less"
-	if a.Kind == RoadTop {
-		promised, word = change.AtLeast, " "+unit.Name+" more"
-	}
-	if down, ok := quantity.RoundDown(promised, n); ok && shown && promised > 0 && !isZero(down) {
-		t.AtLeast = down + word
-	}
-	if a.Ends[0] == EndsByCurve || a.Ends[1] == EndsByCurve {
-		t.Note, t.AtLeast = "The torque was measured up to this speed, and the vehicle may be faster.", "–"
-	} else if a.Ends[1] == EndsByLimiter {
+	switch {
+	case !a.Interval:
+		t.Interval, t.Note = "none", "The interval is not known: in "+fixed(100*a.Unanswered, 0)+" % of the draws the question has no answer."
+	case a.cut():
+		t.Note = "The torque was measured up to this speed, and the vehicle may be faster."
+	case a.Ends[1] == EndsByLimiter:
 		t.Note = "With the part the limiter ends it."
 	}
 	return t
@@ -212,15 +246,6 @@ func (a *RoadAnswer) words(units quantity.System, shown bool) roadText {
 func isZero(number string) bool {
 	v, err := strconv.ParseFloat(number, 64)
 	return err == nil && v == 0
-}
-
-// level writes a figure of one side with the half-width of its interval.
-func (a *RoadAnswer) level(f RoadFigure, units quantity.System) string {
-	half := math.NaN()
-	if a.Interval {
-		half = (f.Hi - f.Lo) / 2
-	}
-	return level(f.Value, half, a.dimension(), units)
 }
 
 // missing says why there is no answer.

@@ -26,6 +26,8 @@ type SheetOptions struct {
 	Look     *Look  // nil: plain
 	// Across is the same part on several vehicles; nil: only the claim's own was tested.
 	Across *Across
+	// Road is what the gain comes to on the road; nil: the sheet says nothing of it.
+	Road *Road
 }
 
 // NewSheet returns the sheet of a claim whose analysis is known. What a sheet says is
@@ -60,6 +62,11 @@ func NewSheet(c *Claim, o SheetOptions) (*Sheet, error) {
 	if o.Look == nil {
 		plain := plainLook()
 		s.o.Look = &plain
+	}
+	if o.Road != nil {
+		if err := s.agreesWithRoad(o.Road); err != nil {
+			return nil, err
+		}
 	}
 	if a := o.Across; a != nil {
 		return s, s.agrees(a)
@@ -116,7 +123,7 @@ func (s *Sheet) view(units quantity.System) sheetView {
 		Kicker: l.say("page.kicker"), Number: l.say("page.claim", clean(c.Number)), State: s.state(), Title: cleanTo(c.Title, 110), About: s.about(),
 		Lead: s.lead(), Typical: s.typical(), Scope: s.scope(), Meaning: l.say("lead.meaning", l.percent(plain(100*s.comparison.Confidence))),
 		Notes: s.notes(), Table: s.table(units),
-		Left:  []sheetSection{s.where(), s.fitted(), s.held(units)},
+		Left:  append([]sheetSection{s.where()}, append(s.road(units), s.fitted(), s.held(units))...),
 		Right: []sheetSection{s.differs(), s.holds(), s.verify()},
 	}
 	first, last := c.Gain.firstAndLastDay()

@@ -24,7 +24,8 @@ colours and with the maker's logo (docs/customer-sheet.md). How far the claim ha
 come stands on it: before it is published the sheet is a draft.
 
 --vehicle names further campaigns of the same part, each on another vehicle: from
-three vehicles on the sheet says what to expect on one more.`,
+three vehicles on the sheet says what to expect on one more. --road adds what the gain
+comes to on the road, for the vehicle that a file describes (docs/road.md).`,
 		Example: `  fairpull sheet C-0001
   fairpull sheet C-0001 --language de --out blatt.pdf --out blatt.html --out kurve.svg
   fairpull sheet C-0001 --units us --paper a4 --out sheet-us.pdf`,
@@ -36,7 +37,19 @@ three vehicles on the sheet says what to expect on one more.`,
 	cmd.Flags().StringVar(&q.Options.Paper, "paper", "", "a4 or letter (default: letter with --units us, else a4)")
 	look := cmd.Flags().String("look", "", "a file with the maker's name, colours and logo (format fairpull.look/1)")
 	cmd.Flags().StringArrayVar(&q.Vehicles, "vehicle", nil, "a further campaign of the same part on another vehicle (may be repeated)")
+	road := cmd.Flags().String("road", "", "a file that says what the vehicle is on the road (format fairpull.road/1)")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if *road != "" {
+			q.Road = &lab.RoadQuery{}
+			if err := lab.ReadRoad(*road, q.Road); err != nil {
+				return err
+			}
+			system, err := f.units()
+			if err != nil {
+				return err
+			}
+			q.Road.Units = system
+		}
 		if _, err := report.ParseLanguage(q.Options.Language); err != nil {
 			return &usageError{err, try + " --language de"}
 		}

@@ -83,6 +83,7 @@ func Road(ctx context.Context, w *Workspace, q RoadQuery) (*report.Road, error) 
 	if err != nil {
 		return nil, err
 	}
+	out.Mass = float64(r.vehicle.Mass)
 	courses, err := compare.Courses(a.input(usedPulls(a.Pulls), a.SpeedRPM), id, roadDraws)
 	if errors.Is(err, compare.ErrNoInterval) {
 		return nil, fmt.Errorf("campaign %s: %w.\n  Repeat pulls, or judge it in a workspace that has the rig's history", a.Campaign.ID, err)

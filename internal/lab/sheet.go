@@ -103,7 +103,10 @@ type SheetQuery struct {
 	// Vehicles are further campaigns of the same part, each on another vehicle: ids, or
 	// paths of campaign folders; the claim's own counts as well. Empty: none.
 	Vehicles []string
-	Options  report.SheetOptions
+	// Road asks what the gain comes to on the road, and what it says stands on the
+	// sheet; nil: nothing does. Its What is the claim.
+	Road    *RoadQuery
+	Options report.SheetOptions
 }
 
 // Sheet returns the customer sheet of a claim, in any of its states: what it says of
@@ -118,6 +121,13 @@ func (w *Workspace) Sheet(ctx context.Context, q SheetQuery) (*report.Sheet, err
 			Campaigns: append([]string{claim.Campaign}, q.Vehicles...), Candidate: claim.Candidate, Figure: claim.Claimed.Name, Version: q.Program,
 		})
 		if err != nil {
+			return nil, err
+		}
+	}
+	if q.Road != nil {
+		ask := *q.Road
+		ask.What, ask.Version = q.Number, q.Program
+		if q.Options.Road, err = Road(ctx, w, ask); err != nil {
 			return nil, err
 		}
 	}
