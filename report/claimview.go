@@ -104,14 +104,26 @@ func indented(v any) ([]byte, error) {
 	return b.Bytes(), err
 }
 
+// Head writes what the claim is and how far it has come, for a terminal of the
+// given width.
+func (c *Claim) Head(w io.Writer, width int) error {
+	out := bufio.NewWriter(w)
+	c.head(out, width)
+	return out.Flush()
+}
+
+func (c *Claim) head(out *bufio.Writer, width int) {
+	fmt.Fprintf(out, "Claim %s: %s\n\n", clean(c.Number), clean(c.Title))
+	writeWrapped(out, c.Standing(), 0, width)
+	fmt.Fprintln(out)
+	writeWrapped(out, cleanTo(c.Sentence, 2000), 2, width)
+}
+
 // Text writes the claim for a terminal of the given width.
 func (c *Claim) Text(w io.Writer, width int) error {
 	out := bufio.NewWriter(w)
 	para := func(indent int, text string) { writeWrapped(out, text, indent, width) }
-	fmt.Fprintf(out, "Claim %s: %s\n\n", clean(c.Number), clean(c.Title))
-	para(0, c.Standing())
-	fmt.Fprintln(out)
-	para(2, cleanTo(c.Sentence, 2000))
+	c.head(out, width)
 	para(2, cleanTo(c.Specimens, 2000))
 	fmt.Fprintln(out, "\nMeasured:")
 	para(2, figureLine(c.Claimed, c.Confidence)+" This figure carries the claim.")

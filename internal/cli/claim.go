@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"regexp"
 
@@ -146,7 +147,7 @@ func moveClaim(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, what s
 		claim, err = w.AmendClaim(ctx, what, f.o)
 	case claimNumber.MatchString(what):
 		claim, err = w.Claim(ctx, what)
-		return writeClaim(cmd, claim, err, f.json, "")
+		return writeClaim(cmd, claim, err, f.json, "", (*report.Claim).Text)
 	default:
 		claim, err = w.DraftClaim(ctx, what, f.o)
 	}
@@ -154,11 +155,15 @@ func moveClaim(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, what s
 	if next == "" && err == nil && !f.withdraw {
 		next = "fairpull claim " + claim.Number + ` --review --by "A. Name"`
 	}
-	return writeClaim(cmd, claim, err, f.json, next)
+	text := (*report.Claim).Head
+	if !claimNumber.MatchString(what) || f.amend { // a draft is read through
+		text = (*report.Claim).Text
+	}
+	return writeClaim(cmd, claim, err, f.json, next, text)
 }
 
-// writeClaim writes a claim, and what comes next.
-func writeClaim(cmd *cobra.Command, claim *report.Claim, err error, asJSON bool, next string) error {
+// writeClaim writes a claim, as JSON or by text, and what comes next.
+func writeClaim(cmd *cobra.Command, claim *report.Claim, err error, asJSON bool, next string, text func(*report.Claim, io.Writer, int) error) error {
 	if err != nil {
 		return err
 	}
@@ -170,7 +175,7 @@ func writeClaim(cmd *cobra.Command, claim *report.Claim, err error, asJSON bool,
 		_, err = cmd.OutOrStdout().Write(data)
 		return err
 	}
-	if err := claim.Text(cmd.OutOrStdout(), terminalWidth()); err != nil {
+	if err := text(claim, cmd.OutOrStdout(), terminalWidth()); err != nil {
 		return err
 	}
 	if next != "" {
