@@ -8,6 +8,8 @@ import (
 	"os"
 	"path"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fairpull/campaign"
 	"fairpull/ingest"
@@ -136,10 +138,49 @@ func differs(e *store.DifferentError, path string) error {
 			fmt.Fprintf(&b, "  … and %d more\n", len(e.Differences)-i)
 			break
 		}
-		fmt.Fprintf(&b, "  %s: %s there, %s here\n", d.Path, orNothing(d.From), orNothing(d.To))
+		fmt.Fprintf(&b, "  %s: %s there, %s here\n", placeInWords(d.Path), orNothing(d.From), orNothing(d.To))
 	}
 	fmt.Fprintf(&b, "  To keep both, this one as the new version: fairpull import %s --supersede --why \"…\"", path)
 	return &differentError{b.String(), e}
+}
+
+// placeInWords writes the place of a difference as a person would: "pull 3,
+// weather, pressure" for "pull 3.Weather.Pressure". Ids and files stay as they are.
+func placeInWords(path string) string {
+	if path == ingest.CampaignFile || path == ingest.PullsFile {
+		return path
+	}
+	words, member := "", false
+	for i, part := range strings.Split(path, ".") {
+		first, _ := utf8.DecodeRuneInString(part)
+		before := member
+		member = unicode.IsUpper(first)
+		switch {
+		case part == "Values": // what a column of pulls.csv says
+			continue
+		case member:
+			part = memberInWords(part)
+		}
+		if i > 0 && words != "" {
+			words += map[bool]string{true: ", ", false: "."}[member || before]
+		}
+		words += part
+	}
+	return words
+}
+
+// memberInWords turns "MassWithRider" into "mass with rider".
+func memberInWords(name string) string {
+	var words strings.Builder
+	before := ' '
+	for _, r := range name {
+		if unicode.IsUpper(r) && unicode.IsLower(before) {
+			words.WriteByte(' ')
+		}
+		words.WriteRune(unicode.ToLower(r))
+		before = r
+	}
+	return words.String()
 }
 
 func orNothing(value string) string {

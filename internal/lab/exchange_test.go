@@ -373,3 +373,16 @@ func TestImportsAreInTheAuditTrail(t *testing.T) {
 		t.Errorf("the change differs in %+v; want the log of pull 1", trail[1].Differences)
 	}
 }
+
+func TestPlaceInWords(t *testing.T) {
+	for path, want := range map[string]string{
+		"campaign.toml": "campaign.toml", "pulls.csv": "pulls.csv", "title": "title", "pull 3 log": "pull 3 log",
+		"Title": "title", "ExtraColumns": "extra columns", "vehicle.MassWithRider": "vehicle, mass with rider",
+		"pull 3.Weather.Pressure": "pull 3, weather, pressure", "pull 8.Values.oil_temp_degc": "pull 8, oil_temp_degc",
+		"pull 1.5.Excluded": "pull 1.5, excluded", "configuration B.Settings.fuel": "configuration B, settings, fuel",
+	} {
+		if got := placeInWords(path); got != want {
+			t.Errorf("%s reads %q, want %q", path, got, want)
+		}
+	}
+}
