@@ -17,6 +17,7 @@ const (
 	toothStream
 	readingStream
 	logStream
+	flutterStream
 )
 
 // chance returns the generator of one stream and index of a scenario's seed.

@@ -35,6 +35,14 @@ func (s Scenario) FilesContext(ctx context.Context) (map[string][]byte, error) {
 	logs := make([][]byte, len(pulls))
 	truths := make([]PullTruth, len(pulls))
 	err := parallel(ctx, len(pulls), func(i int) error {
+		if pulls[i].steady {
+			text, m, c, err := s.steadyLog(&pulls[i])
+			if err != nil {
+				return fmt.Errorf("steady log %s: %w", pulls[i].name, err)
+			}
+			logs[i], truths[i] = text, s.steadyPullTruth(&pulls[i], m, c)
+			return nil
+		}
 		m, c, err := s.drivePull(&pulls[i])
 		if err != nil {
 			return fmt.Errorf("pull %s: %w", pulls[i].name, err)

@@ -12,7 +12,7 @@ import (
 //
 // With the drive engaged
 //
-//	I·dω/dt = τ_w − τ_par(ω)
+//	I·dω/dt = τ_w − τ_par(ω) − τ_brake
 //	τ_w     = (τ_e·ratio − τ_loss(ω))·rig(ωe) − (I_w + I_e·ratio²)·d((1 + s)·ω)/dt
 //	ds/dt   = (slip·τ_w + burst(ωe) − s)/slipTime
 //
@@ -31,8 +31,10 @@ type machine struct {
 	burst     Bump       // engine speed over drum speed, relative
 	idle      float64    // rad/s
 
-	torque table // full-throttle crankshaft torque, N·m
-	rig    table // what the rig's scatter and drift make of the drive torque, a factor
+	torque  table   // full-throttle crankshaft torque, N·m
+	brake   float64 // N·m at the drum, while it is held
+	flutter float64 // of the crankshaft torque, a fraction, at this moment
+	rig     table   // what the rig's scatter and drift make of the drive torque, a factor
 }
 
 // state is what the equations of motion carry forward.
@@ -60,9 +62,9 @@ func (m *machine) engaged(u float64, y state) motion {
 	stretch := 1 + y.slip
 	engineSpeed := m.ratio * stretch * y.omega
 	rpm := engineSpeed * rpmPerRadian
-	crank := m.torque.at(rpm)*u - (1-u)*(m.drag[0]+m.drag[1]*engineSpeed)
+	crank := m.torque.at(rpm)*(1+m.flutter)*u - (1-u)*(m.drag[0]+m.drag[1]*engineSpeed)
 	drive := (crank*m.ratio - quadratic(m.loss, y.omega)) * m.rig.at(rpm)
-	parasitic := quadratic(m.parasitic, y.omega)
+	parasitic := quadratic(m.parasitic, y.omega) + m.brake
 
 	target := -y.slip
 	if m.burst.Size != 0 {
@@ -82,7 +84,7 @@ func (m *machine) engaged(u float64, y state) motion {
 // contact returns the torque at the drum that goes with drum speed and
 // acceleration: what a perfect rig reads, N·m.
 func (m *machine) contact(omega, alpha float64) float64 {
-	return m.drum*alpha + quadratic(m.parasitic, omega)
+	return m.drum*alpha + quadratic(m.parasitic, omega) + m.brake
 }
 
 // coasting returns the drum's acceleration with the clutch lever pulled.

@@ -25,6 +25,9 @@ var named = []struct {
 	{"two-candidates", "kit and intake alone, each against the baseline", twoCandidates},
 	{"mixture", "no part at all: the candidate is fuelled richer than the baseline", richer},
 	{"high-rev", "a four that turns 14,000 1/min, with an exhaust that gains at the top", highRev},
+	{"steady", "the kit of the demo on a braked drum: eight speeds held, no pulls", steadyKit},
+	{"pulls-and-steady", "a lighter wheel, in pulls and held on the brake: it gains on the one and not on the other", bothWays},
+	{"weak-brake", "the kit of the demo, held by a brake that is too small, fades and hunts", weakBrake},
 	{"one-pulse", "the kit of the demo on a rig with one drum pulse a turn", onePulse},
 }
 

@@ -45,6 +45,7 @@ type Scenario struct {
 	// candidates.
 	Configurations []Configuration `toml:"configuration,omitempty"`
 
+	Brake   *Brake   `toml:"brake"`           // nil: an inertia drum, pulls only
 	History *History `toml:"history"`         // nil: the folder says nothing of earlier work
 	Faults  []Fault  `toml:"fault,omitempty"` // none: an honest campaign
 }

@@ -28,6 +28,8 @@ type plannedPull struct {
 	oil         quantity.Kelvin
 	lossChange  float64 // of this setup, a fraction
 
+	steady bool // held speeds, not a pull
+
 	faults faultSet
 	rig    []departure // of setup, block and pull
 	drift  float64     // ln
@@ -52,11 +54,11 @@ func isPullName(name string, n int) bool {
 // session lays out all pulls in order of time, with their weather, scatter and
 // faults. It needs a valid scenario.
 func (s *Scenario) session() []plannedPull {
-	pulls := make([]plannedPull, 0, len(s.Plan.Order)*s.Plan.PullsPerBlock)
+	pulls := make([]plannedPull, 0, s.Rows())
 	seconds := 0.0
 	for block, letter := range s.Plan.Order {
 		configuration := s.configuration(string(letter))
-		for i := range s.Plan.PullsPerBlock {
+		for i := range s.perBlock() {
 			switch {
 			case i > 0:
 				seconds += s.Plan.PullEvery
@@ -68,6 +70,7 @@ func (s *Scenario) session() []plannedPull {
 				setup:   "s" + strconv.Itoa(block/s.Plan.BlocksPerSetup+1),
 				started: s.Plan.Start.Add(time.Duration(math.Round(seconds)) * time.Second),
 				hours:   seconds / 3600, written: configuration, fitted: configuration,
+				steady: s.isSteady(i),
 			}
 			p.faults = s.faultsOf(p.name, string(letter), block)
 			if f, has := p.faults[mislabelled]; has {

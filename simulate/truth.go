@@ -22,6 +22,7 @@ type Truth struct {
 	Configurations []ConfigurationTruth `json:"configurations"`
 	Comparisons    []ComparisonTruth    `json:"comparisons"`
 	Pulls          []PullTruth          `json:"pulls"`
+	Steady         *SteadyTruth         `json:"steady,omitempty"` // only with a brake
 }
 
 // ConfigurationTruth is one configuration on a rig without scatter, drift or
@@ -99,7 +100,8 @@ type PullTruth struct {
 	LossNm [3]float64 `json:"loss_nm"` // tyre and driveline, at the drum axis, during this pull
 	// UncorrectedNm is the wheel figure as it went, at Truth.RPM, from full
 	// throttle to the closing throttle; null outside.
-	UncorrectedNm []*float64 `json:"uncorrected_nm"`
+	UncorrectedNm []*float64       `json:"uncorrected_nm"`
+	Steady        *SteadyPullTruth `json:"steady,omitempty"` // a steady log: held speeds in the place of a pull
 }
 
 // Truth returns the truth of the campaign that Files writes. It fails as Files
@@ -112,12 +114,9 @@ func (s Scenario) Truth() (Truth, error) {
 	truths := make([]PullTruth, len(pulls))
 	ctx := context.Background()
 	err := parallel(ctx, len(pulls), func(i int) error {
-		m, c, err := s.drivePull(&pulls[i])
-		if err != nil {
-			return fmt.Errorf("pull %s: %w", pulls[i].name, err)
-		}
-		truths[i] = s.pullTruth(&pulls[i], m, c)
-		return nil
+		var err error
+		truths[i], err = s.truthOf(&pulls[i])
+		return err
 	})
 	if err != nil {
 		return Truth{}, err
@@ -137,19 +136,41 @@ func (s *Scenario) nodes() []float64 {
 // pullTruth returns the truth of one pull.
 func (s *Scenario) pullTruth(p *plannedPull, m *machine, c *course) PullTruth {
 	law, _ := lawNamed(s.Correction)
-	t := PullTruth{
+	t := s.conditionsTruth(p, m, law)
+	t.FullThrottle, t.Closed = c.full, c.closed
+	t.UncorrectedNm = nullable(m.wheelTorque(&c.segments[1], s.nodes()))
+	if len(c.segments) > 3 {
+		t.CoastDown = c.end - c.segments[3].knots[0].t
+	}
+	return t
+}
+
+// truthOf drives one row of the session and returns its truth.
+func (s *Scenario) truthOf(p *plannedPull) (PullTruth, error) {
+	if p.steady {
+		m, c, err := s.driveSteady(p, func(_, _ *braked) {})
+		if err != nil {
+			return PullTruth{}, fmt.Errorf("steady log %s: %w", p.name, err)
+		}
+		return s.steadyPullTruth(p, m, c), nil
+	}
+	m, c, err := s.drivePull(p)
+	if err != nil {
+		return PullTruth{}, fmt.Errorf("pull %s: %w", p.name, err)
+	}
+	return s.pullTruth(p, m, c), nil
+}
+
+// conditionsTruth returns what is true of one row of the session whatever was driven.
+func (s *Scenario) conditionsTruth(p *plannedPull, m *machine, law airLaw) PullTruth {
+	return PullTruth{
 		Pull: p.name, Configuration: s.Configurations[p.written].ID, Fitted: s.Configurations[p.fitted].ID,
 		Setup: p.setup, Block: p.block + 1, Hours: p.hours, Faults: p.faults.names(),
 		PressurePa: float64(p.air.pressure), TemperatureK: float64(p.air.temperature), RelativeHumidity: p.air.humidity,
 		Factor: law.factor(p.air), FactorTyped: law.factor(p.typed),
 		TyrePressurePa: float64(p.tyre), DriftPct: 100 * math.Expm1(p.drift),
-		FullThrottle: c.full, Closed: c.closed, EngineRevs: m.ratio, LossNm: m.loss,
-		UncorrectedNm: nullable(m.wheelTorque(&c.segments[1], s.nodes())),
+		EngineRevs: m.ratio, LossNm: m.loss,
 	}
-	if len(c.segments) > 3 {
-		t.CoastDown = c.end - c.segments[3].knots[0].t
-	}
-	return t
 }
 
 // wheelTorque returns the wheel figure of a segment, referred to the engine, at
@@ -218,7 +239,7 @@ func (s *Scenario) truth(ctx context.Context, pulls []plannedPull, truths []Pull
 	rpm := s.nodes()
 	t := Truth{
 		Format: "fairpull.truth/1", Campaign: s.ID, Seed: s.Seed, Correction: s.Correction,
-		RPM: rpm, Configurations: make([]ConfigurationTruth, len(s.Configurations)), Pulls: truths,
+		RPM: rpm, Steady: s.steadyTruth(), Configurations: make([]ConfigurationTruth, len(s.Configurations)), Pulls: truths,
 	}
 	wheel := make([][]float64, len(s.Configurations))
 	for i := range s.Configurations {
@@ -255,7 +276,7 @@ func (s *Scenario) configurationTruth(i int, m *machine, rpm, wheel []float64, p
 		t.CrankNm[j] = s.Engine.Torque.At(n) * (1 + c.Gain.At(n)) * (1 - s.Engine.MixtureCurvature*off*off)
 		sum, count, whole := 0.0, 0, true
 		for k := range pulls {
-			if pulls[k].Configuration != c.ID {
+			if pulls[k].Configuration != c.ID || pulls[k].Steady != nil {
 				continue
 			}
 			if value := pulls[k].UncorrectedNm[j]; value != nil {
@@ -280,6 +301,9 @@ func (s *Scenario) apparent(ctx context.Context, pulls []plannedPull, rpm []floa
 	law, _ := lawNamed(s.Correction)
 	err := parallel(ctx, len(pulls), func(i int) error {
 		p := &pulls[i]
+		if p.steady {
+			return nil
+		}
 		_, torque, err := s.ideal(s.undisturbed(p), rpm)
 		if err != nil {
 			return fmt.Errorf("pull %s: %w", p.name, err)
@@ -302,7 +326,7 @@ func (s *Scenario) apparent(ctx context.Context, pulls []plannedPull, rpm []floa
 		for j := range rpm {
 			sum, count := 0.0, 0
 			for i := range pulls {
-				if pulls[i].written == c {
+				if pulls[i].written == c && !pulls[i].steady {
 					sum, count = sum+curves[i][j], count+1
 				}
 			}

@@ -54,6 +54,7 @@ func (s Scenario) Validate() error {
 	s.checkLogger(p)
 	s.checkWeather(p)
 	s.checkScatter(p)
+	s.checkBrake(p)
 	if s.checkPlan(p) {
 		s.checkConfigurations(p)
 		s.checkFaults(p)
@@ -250,7 +251,7 @@ func (s *Scenario) checkPlan(p *problems) bool {
 	if y := plan.Start.Year(); y < 1990 || y > 2200 {
 		p.add("plan.start is %v; it must lie within the years 1990 to 2200", plan.Start)
 	}
-	if n := len(plan.Order) * plan.PullsPerBlock; n > maxPulls {
+	if n := s.Rows(); n > maxPulls {
 		p.add("the plan comes to %d pulls; the most are %d", n, maxPulls)
 	}
 	return len(p.list) == before
@@ -362,13 +363,13 @@ func (s *Scenario) checkFaults(p *problems) {
 		return
 	}
 	for i := range s.Faults {
-		if err := s.checkFault(i, len(s.Plan.Order)*s.Plan.PullsPerBlock); err != nil {
+		if err := s.checkFault(i, s.Rows()); err != nil {
 			p.list = append(p.list, err)
 			return
 		}
 	}
-	for number := range len(s.Plan.Order) * s.Plan.PullsPerBlock {
-		block := number / s.Plan.PullsPerBlock
+	for number := range s.Rows() {
+		block := number / s.perBlock()
 		name := strconv.Itoa(number + 1)
 		carried := map[string]bool{}
 		for _, f := range s.Faults {
@@ -377,6 +378,10 @@ func (s *Scenario) checkFaults(p *problems) {
 			}
 			if carried[f.Name] {
 				p.add("fault %s: pull %s would carry it twice", f.Name, name)
+				return
+			}
+			if s.isSteady(number%s.perBlock()) && !steadyFaults[f.Name] {
+				p.add("fault %s: pull %s is a steady log, which cannot carry it", f.Name, name)
 				return
 			}
 			carried[f.Name] = true

@@ -58,7 +58,7 @@ func Simulate(ctx context.Context, r SimulateRequest) (pulls int, err error) {
 	if err := scenario.WriteContext(ctx, r.Dir); err != nil {
 		return 0, err
 	}
-	return len(scenario.Plan.Order) * scenario.Plan.PullsPerBlock, nil
+	return scenario.Rows(), nil
 }
 
 func (r SimulateRequest) scenario() (simulate.Scenario, error) {
