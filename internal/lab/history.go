@@ -208,17 +208,6 @@ func readStudiesBut(rows []store.Past, known map[string]Study) ([]PastCampaign, 
 	return out, nil
 }
 
-// historyOf returns the history that the given results make, as it stood when a
-// result was kept that names them.
-func (w *Workspace) historyOf(ctx context.Context, dyno, vehicle string, results []string) (*Past, error) {
-	rows, err := w.store.PastOf(ctx, results)
-	if err != nil {
-		return nil, err
-	}
-	campaigns, err := readStudies(rows)
-	return &Past{Dyno: dyno, Vehicle: vehicle, Campaigns: campaigns}, err
-}
-
 // studies returns what the campaigns say, in their order.
 func (p *Past) studies() []scatter.Study {
 	out := make([]scatter.Study, len(p.Campaigns))

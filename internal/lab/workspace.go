@@ -18,6 +18,7 @@ type Workspace struct {
 	store *store.Store
 	place string // as a person may see it
 	made  bool
+	past  knownPast
 }
 
 // What passes between the workspace and those who ask it.
