@@ -24,6 +24,11 @@ const (
 	Lambda           = "lambda"            // 1
 	AirFuelRatio     = "afr"               // 1
 	ManifoldPressure = "manifold_pressure" // Pa
+	ExhaustCO        = "exhaust_co"        // fraction, 0 to 1, of the gas as the analyser reads it
+	ExhaustCO2       = "exhaust_co2"       // fraction
+	ExhaustHC        = "exhaust_hc"        // fraction, in molecules of the kind that the analyser is set to
+	ExhaustO2        = "exhaust_o2"        // fraction
+	ExhaustNO        = "exhaust_no"        // fraction
 	OilTemperature   = "oil_temp"          // K
 	Power            = "power"             // W, reduced logs only
 	Torque           = "torque"            // N·m, reduced logs only
