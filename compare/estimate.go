@@ -71,6 +71,10 @@ func (a *analysis) figure(e *estimate, m Metric) Figure {
 		f.Missing = "a used pull does not cover the whole riding band"
 		return f
 	}
+	if m != Band && a.in.NoPeaks != "" {
+		f.Missing = a.in.NoPeaks
+		return f
+	}
 	k := a.column(m)
 	f.BaselineLevel, f.CandidateLevel = math.Exp(e.base[k]), math.Exp(e.base[k]+e.gain[k])
 	if m != Band {
@@ -86,6 +90,9 @@ func (a *analysis) figure(e *estimate, m Metric) Figure {
 		}
 	}
 	a.bound(&f, e, k)
+	if f.Interval {
+		f.BaselineScatter, f.CandidateScatter = a.levelScatter(0, k), a.levelScatter(e.candidate, k)
+	}
 	return f
 }
 
@@ -95,7 +102,7 @@ func (a *analysis) bound(f *Figure, e *estimate, k int) {
 	if !e.intervals {
 		return
 	}
-	f.Interval = true
+	f.Interval, f.Parts = true, e.parts(k)
 	f.SE, f.DF = math.Sqrt(e.v[k]), e.df[k]
 	b := a.limits.bounds(f.Gain, e.v[k], e.df[k])
 	f.Lo, f.Hi, f.AtLeast, f.AtMost = b.lo, b.hi, b.atLeast, b.atMost

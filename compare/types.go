@@ -53,6 +53,9 @@ type Input struct {
 	Confidence   float64    // in (0, 1); 0 is an error
 	Primary      Metric
 	DriftLinear  bool // declared beforehand: no allowance, no gate
+	// NoPeaks says why no peak is to be read off the grid, which is then too sparse
+	// for it; empty: peaks are read.
+	NoPeaks string
 
 	History History
 
@@ -80,6 +83,13 @@ type Figure struct {
 	Lo, Hi  float64 // two-sided interval, ln
 	AtLeast float64 // one-sided lower bound, ln
 	AtMost  float64 // one-sided upper bound, ln
+
+	// Parts is the variance of the gain by origin, ln²; the keys are the Part
+	// constants. It is nil without an interval.
+	Parts map[string]float64
+	// BaselineScatter and CandidateScatter are those of the levels; zero without an
+	// interval, and for a contrast.
+	BaselineScatter, CandidateScatter LevelScatter
 }
 
 // Node is the comparison at one engine speed. Gains are ln(candidate/baseline).
