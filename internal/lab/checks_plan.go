@@ -2,6 +2,7 @@ package lab
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -44,6 +45,8 @@ func (a *Analysis) checkPlan() []campaign.Check {
 		k.Status = campaign.Warn
 		k.Message = fmt.Sprintf("Planned: %s. %s. There is no verdict before the end: to stop here would be to stop early.",
 			planSize(plan), capital(planRest(plan, progress)))
+	case slices.ContainsFunc(a.given, func(k campaign.Check) bool { return k.ID == planCheck }):
+		return nil // the workspace knows of another plan
 	default:
 		k.Message = "Measured as planned: " + planSize(plan) + ". " + frozenWords(plan, first)
 	}
@@ -66,7 +69,11 @@ func questionDepartures(c *campaign.Campaign) []string {
 	if c.Plan.Frozen.IsZero() {
 		return nil
 	}
-	now, then := c.Objective, c.Plan.Objective
+	return objectiveDepartures(c.Objective, c.Plan.Objective, c.Correction, c.Plan.Correction)
+}
+
+// objectiveDepartures says where a question, with its correction, is not what it was.
+func objectiveDepartures(now, then campaign.Objective, correction, correctionThen string) []string {
 	var out []string
 	differ := func(what, now, then string) {
 		if now != then {
@@ -78,7 +85,7 @@ func questionDepartures(c *campaign.Campaign) []string {
 	differ("the smallest gain of interest", questionPercent(now.SmallestGain), questionPercent(then.SmallestGain))
 	differ("the confidence", questionPercent(now.Confidence), questionPercent(then.Confidence))
 	differ("the drift", questionDrift(now.DriftLinear), questionDrift(then.DriftLinear))
-	differ("the correction", c.Correction, c.Plan.Correction)
+	differ("the correction", correction, correctionThen)
 	return out
 }
 

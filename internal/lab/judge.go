@@ -87,6 +87,13 @@ func (w *Workspace) lend(ctx context.Context, c *campaign.Campaign, asOf time.Ti
 	if o.Past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Before: asOf, Without: c.ID, Meets: met(c)}); err != nil {
 		return o, err
 	}
+	check, said, err := w.keptPlanCheck(ctx, c)
+	if err != nil {
+		return o, err
+	}
+	if said {
+		o.Checks = append(o.Checks, check)
+	}
 	if c.Dyno.ID == "" {
 		return o, nil
 	}
@@ -95,7 +102,7 @@ func (w *Workspace) lend(ctx context.Context, c *campaign.Campaign, asOf time.Ti
 		return o, err
 	}
 	o.Calibrations = inherited(list)
-	check, said, err := w.standardCheck(ctx, c.Dyno.ID, firstStart(c))
+	check, said, err = w.standardCheck(ctx, c.Dyno.ID, firstStart(c))
 	if said {
 		o.Checks = append(o.Checks, check)
 	}
