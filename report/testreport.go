@@ -27,24 +27,61 @@ type TestReport struct {
 // ReportDetails are what a report says beside what was measured. What is empty is
 // reported as not stated.
 type ReportDetails struct {
-	Number          string `toml:"number"` // of the report; empty: the claim's with -R
-	Laboratory      string `toml:"laboratory"`
-	Address         string `toml:"address"`
-	Location        string `toml:"location"` // where the pulls were made; empty: the laboratory's address
-	Customer        string `toml:"customer"`
-	CustomerContact string `toml:"customer_contact"`
-	Condition       string `toml:"condition"` // of the items when they came
-	Received        string `toml:"received"`  // when they came, YYYY-MM-DD
-	Sampling        string `toml:"sampling"`  // how the specimens were picked, and by whom
-	External        string `toml:"external"`  // results that others provided; "none"
-	Opinion         string `toml:"opinion"`   // opinions and interpretations, marked as such
+	Number          string `toml:"number,omitempty"` // of the report; empty: the claim's with -R
+	Laboratory      string `toml:"laboratory,omitempty"`
+	Address         string `toml:"address,omitempty"`
+	Location        string `toml:"location,omitempty"` // where the pulls were made; empty: the laboratory's address
+	Customer        string `toml:"customer,omitempty"`
+	CustomerContact string `toml:"customer_contact,omitempty"`
+	Condition       string `toml:"condition,omitempty"` // of the items when they came
+	Received        string `toml:"received,omitempty"`  // when they came, YYYY-MM-DD
+	Sampling        string `toml:"sampling,omitempty"`  // how the specimens were picked, and by whom
+	External        string `toml:"external,omitempty"`  // results that others provided; "none"
+	Opinion         string `toml:"opinion,omitempty"`   // opinions and interpretations, marked as such
 }
 
 // maxDetail bounds one detail, in characters.
 const maxDetail = 400
 
-// NewTestReport returns the report of a claim whose analysis is known. A detail that is
-// too long, speaks of certification or is no day where one is asked for is refused.
+// Check refuses a detail that is too long, speaks of certification or is no day where
+// one is asked for.
+func (d *ReportDetails) Check() error {
+	for _, own := range []struct{ what, text string }{
+		{"number", d.Number}, {"laboratory", d.Laboratory}, {"address", d.Address}, {"location", d.Location}, {"customer", d.Customer},
+		{"customer_contact", d.CustomerContact}, {"condition", d.Condition}, {"received", d.Received}, {"sampling", d.Sampling}, {"external", d.External}, {"opinion", d.Opinion},
+	} {
+		if len([]rune(own.text)) > maxDetail {
+			return fmt.Errorf("the %s has more than %d characters", own.what, maxDetail)
+		}
+		if err := campaign.CheckClaimText(own.text); own.text != "" && err != nil {
+			return fmt.Errorf("the %s %w", own.what, err)
+		}
+	}
+	if _, err := time.Parse(time.DateOnly, d.Received); d.Received != "" && err != nil {
+		return fmt.Errorf("the day on which the items were received, %.40q, is not written as 2031-05-14", d.Received)
+	}
+	return nil
+}
+
+// Or returns the details, and in the place of those that are not stated the others.
+func (d ReportDetails) Or(others ReportDetails) ReportDetails {
+	for _, own := range []struct {
+		text  *string
+		other string
+	}{
+		{&d.Number, others.Number}, {&d.Laboratory, others.Laboratory}, {&d.Address, others.Address}, {&d.Location, others.Location}, {&d.Customer, others.Customer},
+		{&d.CustomerContact, others.CustomerContact}, {&d.Condition, others.Condition}, {&d.Received, others.Received}, {&d.Sampling, others.Sampling},
+		{&d.External, others.External}, {&d.Opinion, others.Opinion},
+	} {
+		if strings.TrimSpace(*own.text) == "" {
+			*own.text = own.other
+		}
+	}
+	return d
+}
+
+// NewTestReport returns the report of a claim whose analysis is known. Details that do
+// not pass Check are refused.
 func NewTestReport(c *Claim, d ReportDetails) (*TestReport, error) {
 	if c.Gain == nil {
 		return nil, errors.New("a test report needs the analysis that the claim rests on")
@@ -58,19 +95,8 @@ func NewTestReport(c *Claim, d ReportDetails) (*TestReport, error) {
 	if r.at < 0 {
 		return nil, fmt.Errorf("the analysis has no candidate %.80q, which claim %s is about", c.Candidate, clean(c.Number))
 	}
-	for _, own := range []struct{ what, text string }{
-		{"number", d.Number}, {"laboratory", d.Laboratory}, {"address", d.Address}, {"location", d.Location}, {"customer", d.Customer},
-		{"customer_contact", d.CustomerContact}, {"condition", d.Condition}, {"received", d.Received}, {"sampling", d.Sampling}, {"external", d.External}, {"opinion", d.Opinion},
-	} {
-		if len([]rune(own.text)) > maxDetail {
-			return nil, fmt.Errorf("the %s has more than %d characters", own.what, maxDetail)
-		}
-		if err := campaign.CheckClaimText(own.text); own.text != "" && err != nil {
-			return nil, fmt.Errorf("the %s %w", own.what, err)
-		}
-	}
-	if _, err := time.Parse(time.DateOnly, d.Received); d.Received != "" && err != nil {
-		return nil, fmt.Errorf("the day on which the items were received, %.40q, is not written as 2031-05-14", d.Received)
+	if err := d.Check(); err != nil {
+		return nil, err
 	}
 	if r.details.Number == "" {
 		r.details.Number = c.Number + "-R"
@@ -111,9 +137,9 @@ var reportItems = []reportItem{
 // notStated is what stands where a detail was not given.
 const notStated = "not stated"
 
-// Missing lists what the standard asks for and nobody has stated, clause by clause.
-func (r *TestReport) Missing() []string {
-	d := r.details
+// Missing lists what the standard asks for and the details do not state, clause by
+// clause.
+func (d *ReportDetails) Missing() []string {
 	var out []string
 	for _, own := range []struct{ text, what string }{
 		{d.Laboratory, "7.8.2.1 b: laboratory"}, {d.Address, "7.8.2.1 b: address"}, {d.Customer, "7.8.2.1 e: customer"}, {d.CustomerContact, "7.8.2.1 e: customer_contact"},
@@ -123,6 +149,12 @@ func (r *TestReport) Missing() []string {
 			out = append(out, own.what)
 		}
 	}
+	return out
+}
+
+// Missing lists what the standard asks for and nobody has stated, clause by clause.
+func (r *TestReport) Missing() []string {
+	out := r.details.Missing()
 	if len(r.claim.Signed) == 0 {
 		out = append(out, "7.8.2.1 o: nobody has signed the claim")
 	}

@@ -79,8 +79,8 @@ func reportCommand() *cobra.Command {
 		Long: `Write the test report of a claim as PDF or HTML: results, decision rule, measurement
 uncertainty with its budget, method, recorded values, every pull with the reason
 where one is left out, deviations. --details names a file with what was not
-measured: laboratory, customer, condition of the items (docs/customer-sheet.md).
-What is missing of what ISO/IEC 17025:2017, 7.8, asks for is said.`,
+measured: laboratory, customer, condition of the items (docs/customer-sheet.md); what
+it leaves out is as kept with fairpull details. What is missing of what ISO/IEC 17025:2017, 7.8, asks for is said.`,
 		Example: `  fairpull report C-0001
   fairpull report C-0001 --out report-us.html --units us`,
 		Args: exactly(1, "report takes the number of a claim", try),

@@ -31,6 +31,7 @@ const (
 	dossierTrail    = "trail.json"
 	dossierProgram  = "program.json"
 	dossierPackage  = "datapackage.json"
+	dossierDetails  = "details.toml"
 	campaignFolder  = "campaign/"
 	historyFolder   = "history/"
 	tablesFolder    = "tables/"
@@ -132,7 +133,14 @@ func (w *Workspace) dossierFiles(ctx context.Context, kept store.Claim, view *re
 		return nil, err
 	}
 	maps.Copy(files, tables)
-	documents, err := dossierDocuments(view)
+	details, err := w.detailsOf(ctx, kept.Number, false)
+	if err != nil {
+		return nil, err
+	}
+	if files[dossierDetails], err = DetailsTOML(details); err != nil {
+		return nil, err
+	}
+	documents, err := dossierDocuments(view, &details)
 	maps.Copy(files, documents)
 	return files, err
 }
@@ -146,14 +154,17 @@ func indentedJSON(v any) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// dossierDocuments makes the documents of a claim. The same view gives the same
-// bytes.
-func dossierDocuments(view *report.Claim) (map[string][]byte, error) {
+// dossierDocuments makes the documents of a claim; without details no test report is
+// among them. The same view and details give the same bytes.
+func dossierDocuments(view *report.Claim, details *report.ReportDetails) (map[string][]byte, error) {
 	files := map[string][]byte{}
 	var html, pdf bytes.Buffer
 	err := errors.Join(view.Gain.HTML(&html, quantity.SI), view.Gain.PDF(&pdf, quantity.SI))
 	files[documentsFolder+"report.html"], files[documentsFolder+"report.pdf"] = html.Bytes(), pdf.Bytes()
-	return files, err
+	if err != nil || details == nil {
+		return files, err
+	}
+	return files, testReportFiles(view, *details, files)
 }
 
 // historyFiles adds the studies that the settings name, and their index; nothing
@@ -189,7 +200,7 @@ func (w *Workspace) trail(ctx context.Context, c *campaign.Campaign, number stri
 	out := trailJSON{Format: trailFormat, Changes: []changeRow{}}
 	for _, subject := range [][2]string{
 		{"campaign", c.ID}, {"vehicle", c.Vehicle.ID}, {"dyno", c.Dyno.ID}, {"claim", number},
-		{"lab", string(store.PolicyText)}, {"lab", string(store.KeysText)},
+		{"lab", string(store.PolicyText)}, {"lab", string(store.KeysText)}, {"lab", store.LabDetails},
 	} {
 		changes, err := w.store.Changes(ctx, subject[0], subject[1], 0, maxTrail)
 		if err != nil {
@@ -219,7 +230,8 @@ data/settings.json     what the analysis depended on beside the folder
 data/history*          what earlier campaigns lent of the rig's scatter, if any
 data/scatter.json      what this campaign says of it
 data/tables/           the figures as CSV; data/datapackage.json says what is in them
-data/documents/        the report as HTML and PDF
+data/documents/        the report and the test report, as HTML and PDF
+data/details.toml      what the test report says beside what was measured
 data/trail.json        who changed what of these objects, when and why
 data/program.json      which program made it
 seal.json              statement, signatures, record, list of keys

@@ -13,11 +13,8 @@ import (
 	"fairpull/report"
 )
 
-// Formats of the two files that documents of a claim take; docs/customer-sheet.md.
-const (
-	lookFormat    = "fairpull.look/1"
-	detailsFormat = "fairpull.details/1"
-)
+// lookFormat is the format of a file with a maker's look; docs/customer-sheet.md.
+const lookFormat = "fairpull.look/1"
 
 // Bounds of the files, in bytes.
 const (
@@ -33,12 +30,6 @@ type lookText struct {
 	Colour  string `toml:"colour"`
 	Accent  string `toml:"accent"`
 	Logo    string `toml:"logo"` // a file beside this one
-}
-
-// detailsText are a report's details as their file has them.
-type detailsText struct {
-	Format string `toml:"format"`
-	report.ReportDetails
 }
 
 // ReadLook reads a maker's look, and the logo that stands beside its file.
@@ -68,22 +59,6 @@ func ReadLook(file string) (*report.Look, error) {
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	return &look, nil
-}
-
-// ReadDetails reads what a test report says beside what was measured.
-func ReadDetails(file string) (report.ReportDetails, error) {
-	text, err := readBounded(file, maxLook)
-	if err != nil {
-		return report.ReportDetails{}, err
-	}
-	var d detailsText
-	if err := strictTOML(text, &d); err != nil {
-		return report.ReportDetails{}, fmt.Errorf("%s: %w", file, err)
-	}
-	if d.Format != detailsFormat {
-		return report.ReportDetails{}, fmt.Errorf("%s: its format is %.40q; write format = %q", file, d.Format, detailsFormat)
-	}
-	return d.ReportDetails, nil
 }
 
 // strictTOML reads TOML; a key that is unknown is an error.
@@ -132,13 +107,4 @@ func (w *Workspace) Sheet(ctx context.Context, q SheetQuery) (*report.Sheet, err
 		}
 	}
 	return report.NewSheet(claim, q.Options)
-}
-
-// TestReport returns the test report of a claim.
-func (w *Workspace) TestReport(ctx context.Context, number string, d report.ReportDetails, program string) (*report.TestReport, error) {
-	claim, err := w.ClaimDocument(ctx, number, program)
-	if err != nil {
-		return nil, err
-	}
-	return report.NewTestReport(claim, d)
 }

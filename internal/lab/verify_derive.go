@@ -331,7 +331,12 @@ func (v *verification) documents(a *Analysis, claim campaign.Claim) error {
 	}
 	view.Signed, view.Record, view.Index = view.Signed[:1], recordName(v.seal.Keys), 0
 	a.fill(view, v.made.Version)
-	want, err := dossierDocuments(view)
+	details, err := detailsIn(v.files)
+	if err != nil {
+		v.failed("documents", dossierDetails, "%v", err)
+		return nil
+	}
+	want, err := dossierDocuments(view, details)
 	if err != nil {
 		return err
 	}

@@ -309,7 +309,16 @@ func TestDossierOfOtherSigners(t *testing.T) {
 	if v := verify(t, forged(t, stranger, number, files, "Dora Drafter", stranger.approver, stranger.record), founder); v.Verified || !strings.Contains(faults(v), "the lab's with") {
 		t.Errorf("another lab's keys: %s", faults(v))
 	}
-	if v := verify(t, forged(t, stranger, number, files, "Dora Drafter", stranger.approver, stranger.record), DossierTrust{}); !v.Verified ||
+	// The test report names the key that signed; without it, as in dossiers of earlier
+	// versions, a stranger's keys fit throughout.
+	if v := verify(t, forged(t, stranger, number, files, "Dora Drafter", stranger.approver, stranger.record), DossierTrust{}); v.Verified || !strings.Contains(faults(v), "test-report") {
+		t.Errorf("the test report names another key: %s", faults(v))
+	}
+	plain := maps.Clone(files)
+	for _, name := range []string{dossierDetails, documentsFolder + "test-report.html", documentsFolder + "test-report.pdf"} {
+		delete(plain, name)
+	}
+	if v := verify(t, forged(t, stranger, number, plain, "Dora Drafter", stranger.approver, stranger.record), DossierTrust{}); !v.Verified ||
 		!slices.ContainsFunc(v.Findings, func(f report.Finding) bool { return f.Outcome == report.Caution && strings.Contains(f.What, "compare") }) {
 		t.Errorf("without a fingerprint the keys must be doubted: %+v", v.Findings)
 	}

@@ -255,6 +255,7 @@ func (d *doctor) sheets(ctx context.Context) error {
 		{"claim", `SELECT number, digest, body FROM claims`},
 		{"seal of claim", `SELECT claim || ' ' || state, seal_digest, seal FROM claim_states WHERE seal <> ''`},
 		{"lab text", `SELECT kind, digest, body FROM lab_texts`},
+		{"details of", `SELECT CASE claim WHEN '' THEN 'the lab' ELSE claim END, digest, body FROM details`},
 		{"leaf of the record", `SELECT CAST(n AS TEXT), digest, body FROM record_leaves`},
 		{"scatter of the result of campaign", `SELECT campaign, scatter_digest, scatter FROM results WHERE scatter <> ''`},
 	} {
