@@ -56,6 +56,7 @@ type Steady struct {
 	Rule    string // one sentence: what counts as held
 
 	Ratio           float64 // engine turns a drum turn: mean over the points; NaN without one
+	RatioMeasured   bool    // the log has an engine speed; else Ratio is as stated
 	Held, Loaded    float64 // s: within the points; under the brake altogether
 	MaxSurfaceSpeed float64 // m/s, whole log; NaN without a drum radius
 	Findings        []Finding
@@ -191,6 +192,7 @@ func (f *steadyFinder) summarise() {
 	if n > 0 {
 		out.Ratio = turns / n
 	}
+	out.RatioMeasured = len(f.r.engine.time) > 0
 	for _, loaded := range f.loaded {
 		if loaded {
 			out.Loaded += f.length

@@ -98,6 +98,7 @@ func (g *Gain) document(l look, o documentOptions) []block {
 	for i := range g.Comparisons {
 		blocks = append(blocks, g.comparisonBlocks(i, l, o)...)
 	}
+	blocks = append(blocks, g.waysBlocks(o.units)...)
 	blocks = append(blocks, g.checkBlocks()...)
 	blocks = append(blocks, g.pullBlocks(l, o)...)
 	blocks = append(blocks, g.configurationBlocks()...)

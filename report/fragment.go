@@ -42,7 +42,7 @@ func (g *Gain) Sections(units quantity.System) ([]Section, error) {
 		blocks = slices.Concat(blocks, g.answerBlocks(i), g.curveBlocks(i, l, o), g.figureBlocks(i, o), g.restBlocks(i, o), g.timelineBlocks(i, l))
 	}
 	for _, more := range [][]block{
-		g.checkBlocks(), g.pullBlocks(l, o), g.conditionBlocks(o), g.configurationBlocks(),
+		g.waysBlocks(units), g.checkBlocks(), g.pullBlocks(l, o), g.conditionBlocks(o), g.configurationBlocks(),
 		g.procedureBlocks(o), g.claimBlocks(), cautionBlocks(), g.numberBlocks(o),
 	} {
 		blocks = append(blocks, more...)

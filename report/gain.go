@@ -35,8 +35,14 @@ type Gain struct {
 	// campaigns, and the rig as it was calibrated. Nil and empty: the folder alone.
 	History      *History
 	Calibrations []Calibration
-	AtCrank      bool   // the logs were reduced elsewhere and give crank figures, not wheel figures
-	Version      string // of the program; empty: not stated
+	// Steady says that the pulls are steady logs: speeds held on the brake. Held is the
+	// same campaign's steady logs where it has pulls as well, and Ways how both ways of
+	// measuring differ; nil without such logs.
+	Steady  bool
+	Held    *Gain
+	Ways    *Ways
+	AtCrank bool   // the logs were reduced elsewhere and give crank figures, not wheel figures
+	Version string // of the program; empty: not stated
 	// Exploratory says what was changed to look at the campaign in another way, one
 	// change each; empty: it is as the campaign has it.
 	Exploratory []string

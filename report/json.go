@@ -38,6 +38,11 @@ type (
 		// Only where the campaign was judged in a workspace that had them to lend.
 		History      *historyJSON      `json:"history,omitempty"`
 		Calibrations []calibrationJSON `json:"calibrations,omitempty"`
+
+		// Only where speeds were held on a brake.
+		Steady bool      `json:"steady,omitempty"` // the pulls are steady logs
+		Held   *heldJSON `json:"held,omitempty"`   // beside pulls
+		Ways   *waysJSON `json:"held_and_accelerating,omitempty"`
 	}
 	comparisonJSON struct {
 		Baseline   string          `json:"baseline"`
@@ -130,8 +135,8 @@ func (g *Gain) JSON() ([]byte, error) {
 		Confidence:  amount(g.Campaign.Objective.Confidence),
 		Comparisons: make([]comparisonJSON, 0, len(g.Comparisons)),
 		Pulls:       make([]pullJSON, 0, len(g.Pulls)),
-		Checks:      make([]checkJSON, 0, len(g.Checks)),
 		History:     g.History.json(), Calibrations: g.calibrationsJSON(),
+		Steady: g.Steady, Held: g.heldJSON(), Ways: g.Ways.json(),
 	}
 	for i := range g.Comparisons {
 		out.Comparisons = append(out.Comparisons, g.comparisonJSON(&g.Comparisons[i]))
@@ -143,16 +148,7 @@ func (g *Gain) JSON() ([]byte, error) {
 			PeakTorque:       amount(p.PeakTorqueNm), PeakPower: amount(p.PeakPowerW / 1000),
 		})
 	}
-	for _, c := range g.Checks {
-		pulls := c.Pulls
-		if pulls == nil {
-			pulls = []string{}
-		}
-		out.Checks = append(out.Checks, checkJSON{
-			ID: c.ID, Status: c.Status, Pulls: pulls, Measured: optional(c.Measured),
-			Limit: optional(c.Limit), Unit: c.Unit, Message: c.Message,
-		})
-	}
+	out.Checks = checksJSON(g.Checks)
 	var b bytes.Buffer
 	encoder := json.NewEncoder(&b)
 	encoder.SetEscapeHTML(false)
@@ -161,6 +157,21 @@ func (g *Gain) JSON() ([]byte, error) {
 		return nil, err
 	}
 	return b.Bytes(), nil
+}
+
+func checksJSON(checks []campaign.Check) []checkJSON {
+	out := make([]checkJSON, 0, len(checks))
+	for _, c := range checks {
+		pulls := c.Pulls
+		if pulls == nil {
+			pulls = []string{}
+		}
+		out = append(out, checkJSON{
+			ID: c.ID, Status: c.Status, Pulls: pulls, Measured: optional(c.Measured),
+			Limit: optional(c.Limit), Unit: c.Unit, Message: c.Message,
+		})
+	}
+	return out
 }
 
 func optional(v *float64) amount {

@@ -65,6 +65,9 @@ func (g *Gain) scope(c *compare.Comparison, m compare.Metric, f *compare.Figure)
 	if m != compare.Band {
 		return ", each at its own peak, " + plain(f.CandidateRPM) + " against " + plain(f.BaselineRPM) + " rpm"
 	}
+	if g.Steady {
+		return ", held on the brake, averaged over the speeds held from " + span(c.BandRPM)
+	}
 	if g.Campaign.Objective.BandRPM == [2]float64{} {
 		return ", averaged over the range that all pulls share, " + span(c.BandRPM)
 	}

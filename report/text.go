@@ -39,6 +39,7 @@ func (g *Gain) Text(w io.Writer, o TextOptions) error {
 	for i := range g.Comparisons {
 		g.comparisonText(t, i)
 	}
+	g.waysText(t)
 	g.checksText(t)
 	g.pullsText(t)
 	t.section("Cautions")

@@ -30,6 +30,14 @@ type Analysis struct {
 	Checks      []campaign.Check
 	Limits      Limits
 
+	// Held is the same of the steady logs of a campaign that has pulls as well, and
+	// Ways how both ways of measuring differ; nil without such logs.
+	Held *Analysis
+	Ways *report.Ways
+
+	other     []Pull // taken apart: steady logs beside pulls
+	allSteady bool   // Pulls are steady logs
+
 	units quantity.System // in which the checks are worded; SI unless a View asks otherwise
 
 	// WithAll holds the same comparisons with the excluded pulls put back; nil
@@ -72,30 +80,42 @@ func Analyse(ctx context.Context, folder *ingest.Folder, o Options) (*Analysis, 
 	if err = a.reduce(ctx, folder, o); err != nil {
 		return nil, err
 	}
-	if err = correct(a.Campaign, a.Standard, a.Pulls); err != nil {
+	if err = a.conclude(ctx, o); err != nil {
 		return nil, err
+	}
+	if err = a.compareHeld(ctx, o); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// conclude corrects the reduced pulls, compares them and asks the checks.
+func (a *Analysis) conclude(ctx context.Context, o Options) error {
+	err := correct(a.Campaign, a.Standard, a.Pulls)
+	if err != nil {
+		return err
 	}
 	if err = sameKindOfFigure(a.Pulls); err != nil {
-		return nil, err
+		return err
 	}
 	if a.SpeedRPM, err = sharedGrid(a.Pulls, a.Campaign.Objective.BandRPM); err != nil {
-		return nil, err
+		return err
 	}
 	a.BandCovered = covers(a.SpeedRPM, a.Campaign.Objective.BandRPM)
 	if err = a.borrow(o.Past); err != nil {
-		return nil, err
+		return err
 	}
 	if a.Comparisons, err = compare.Compare(a.input(usedPulls(a.Pulls), a.SpeedRPM)); err != nil {
-		return nil, err
+		return err
 	}
 	a.Checks = a.check()
 	for i := range a.Comparisons {
 		a.Comparisons[i].Judge(a.doubts(&a.Comparisons[i]))
 	}
 	if err = a.compareWithAll(); err != nil {
-		return nil, err
+		return err
 	}
-	return a, nil
+	return ctx.Err()
 }
 
 // usedPulls returns the pulls that the analysis rests on.
@@ -149,6 +169,9 @@ func (a *Analysis) input(pulls []*Pull, grid []float64) compare.Input {
 		DriftLinear:   o.DriftLinear,
 		History:       a.history,
 		LossPlacement: map[string]float64{},
+	}
+	if a.allSteady {
+		in.NoPeaks = noPeaks(grid)
 	}
 	for i := range a.Campaign.Configurations {
 		c := &a.Campaign.Configurations[i]
@@ -275,7 +298,7 @@ func (a *Analysis) compareWithAll() error {
 			grid = append(grid, rpm)
 		}
 	}
-	if len(grid) < minSharedNodes {
+	if len(grid) < minSharedNodes && !a.allSteady || len(grid) < minHeldNodes {
 		return nil
 	}
 	for _, p := range all {

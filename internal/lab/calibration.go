@@ -114,6 +114,7 @@ func (a *Analysis) reduce(ctx context.Context, folder *ingest.Folder, o Options)
 		}
 		a.calibrated = append(a.calibrated, note)
 	}
+	a.takeApart()
 	return nil
 }
 

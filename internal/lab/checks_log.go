@@ -214,7 +214,7 @@ func (a *Analysis) checkResolution() []campaign.Check {
 	}
 	coarsest, finest := 0.0, 0.0
 	for _, p := range usedPulls(a.Pulls) {
-		if p.Kind == signal.Reduced || len(p.Result.Resolution) == 0 {
+		if p.Kind == signal.Reduced || p.Steady != nil || len(p.Result.Resolution) == 0 {
 			continue
 		}
 		typical := median(p.Result.Resolution)

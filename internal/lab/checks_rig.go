@@ -338,6 +338,12 @@ func (a *Analysis) checkWheelChanged() []campaign.Check {
 			LimitSource: "physics: share = (Iw,A − Iw,B)/(I + Iw,B), engine inertia left out",
 			Touches:     []string{"band", "peak_torque", "peak_power", "curve"},
 		}
+		if a.allSteady {
+			k.Status, k.LimitSource, k.Touches = campaign.Pass, "physics: nothing accelerates at a held speed", nil
+			k.Message = "A rolling part differs between the sides. The speed was held, so what its inertia takes while it gains speed is no part of this figure."
+			checks = append(checks, k)
+			continue
+		}
 		what := "The driven wheel"
 		if changed != "" {
 			what = "A rolling part (" + changed + ")"

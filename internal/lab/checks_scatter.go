@@ -382,11 +382,19 @@ func (a *Analysis) checkPeaks() []campaign.Check {
 			checks = append(checks, campaign.Check{
 				ID: "peak-not-bracketed", Status: campaign.Warn, Comparison: c.Candidate,
 				LimitSource: "docs/method.md, scalars", Touches: []string{peak.touches},
-				Message: fmt.Sprintf("There is no gain in %s: %s. Pull from lower or to higher engine speeds, so that the peak lies within.", peak.words, peak.figure.Missing),
+				Message: fmt.Sprintf("There is no gain in %s: %s. %s", peak.words, peak.figure.Missing, a.peakCure()),
 			})
 		}
 	}
 	return checks
+}
+
+// peakCure says how a peak is had.
+func (a *Analysis) peakCure() string {
+	if a.allSteady {
+		return "Hold more speeds about the peak, or make pulls."
+	}
+	return "Pull from lower or to higher engine speeds, so that the peak lies within."
 }
 
 // checkFigureKind says that figures are crank figures where they are.

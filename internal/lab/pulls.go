@@ -27,6 +27,7 @@ type Pull struct {
 	Kind    signal.Kind
 	AtCrank bool // a curve reduced elsewhere that gives crank figures
 
+	Steady *reduce.Steady // the log holds steady points; nil: a pull
 	Result *reduce.Result // nil: an excluded pull whose log carries no result
 	Err    error          // why Result is nil
 
@@ -126,6 +127,7 @@ func reducePulls(ctx context.Context, folder *ingest.Folder, calibrations []Cali
 		return nil, 0, err
 	}
 	nodes := gridNodes(c.Objective.BandRPM)
+	holdSpeeds(work, nodes)
 	err = each(ctx, len(pulls), func(i int) error {
 		work[i].settings.NodesRPM, work[i].settings.HalfWidthRPM = nodes, half
 		defer counter.step()
@@ -161,6 +163,9 @@ func (r *reduction) find(folder *ingest.Folder) error {
 	if log.Kind == signal.Reduced {
 		return nil
 	}
+	if err := r.findSteady(log); err != nil || r.pull.Steady != nil {
+		return err
+	}
 	if r.phases, err = reduce.Find(log, r.settings); err != nil {
 		return fmt.Errorf("%s: %w", r.pull.Log, err)
 	}
@@ -173,9 +178,14 @@ func (r *reduction) reduce() error {
 		return nil
 	}
 	var err error
-	if r.log.Kind == signal.Reduced {
+	switch {
+	case r.pull.Steady != nil:
+		if r.pull.Result == nil {
+			r.pull.Result = reduce.HeldResults([]*reduce.Steady{r.pull.Steady}, r.settings.NodesRPM, reduce.DefaultSteadyRule())[0]
+		}
+	case r.log.Kind == signal.Reduced:
 		r.pull.Result, err = reduce.FromCurve(r.log, r.settings)
-	} else {
+	default:
 		r.pull.Result, err = reduce.Reduce(r.log, r.settings, r.phases)
 	}
 	r.log = nil
@@ -183,6 +193,9 @@ func (r *reduction) reduce() error {
 		return fmt.Errorf("%s: %w", r.pull.Log, err)
 	}
 	dropPoorNodes(r.pull.Result)
+	if r.pull.Result.Curve.Len() == 0 && r.pull.Steady != nil {
+		return fmt.Errorf("%s: no steady point is at full throttle, so there is nothing to compare. Hold the speeds with the throttle fully open", r.pull.Log)
+	}
 	if r.pull.Result.Curve.Len() == 0 {
 		return fmt.Errorf("%s: no engine speed has a torque that could be told from the noise", r.pull.Log)
 	}
@@ -220,7 +233,7 @@ func halfWidth(work []reduction) (float64, error) {
 	var lowest, highest string
 	for i := range work {
 		r := &work[i]
-		if !r.pull.Used || r.log == nil || r.log.Kind == signal.Reduced {
+		if !r.pull.Used || r.log == nil || r.log.Kind == signal.Reduced || r.pull.Steady != nil {
 			continue
 		}
 		if r.phases.LowRPM > low {
@@ -341,6 +354,9 @@ func scaled(c curve.Curve, by float64) curve.Curve {
 // of one.
 func sharedGrid(pulls []Pull, band [2]float64) ([]float64, error) {
 	used := usedPulls(pulls)
+	if used[0].Steady != nil {
+		return heldGrid(used)
+	}
 	var shared, run []float64
 	for _, rpm := range gridNodes(band) {
 		if !everyPullHas(used, rpm) {

@@ -34,6 +34,10 @@ func (a *Analysis) View(version string, units quantity.System) *report.Gain {
 		History:     a.borrowed, Calibrations: a.calibrated,
 		AtCrank: usedPulls(a.Pulls)[0].AtCrank,
 		Version: version,
+		Steady:  a.allSteady, Ways: a.Ways,
+	}
+	if a.Held != nil {
+		view.Held = a.Held.View(version, units)
 	}
 	view.Campaign.History = a.ownHistory()
 	for i := range a.Comparisons {
@@ -46,6 +50,10 @@ func (a *Analysis) View(version string, units quantity.System) *report.Gain {
 	for i := range a.Pulls {
 		view.Pulls = append(view.Pulls, a.row(&a.Pulls[i], blocks))
 	}
+	for i := range a.other {
+		view.Pulls = append(view.Pulls, a.otherRow(&a.other[i]))
+	}
+	slices.SortStableFunc(view.Pulls, func(x, y report.PullRow) int { return x.Started.Compare(y.Started) })
 	return view
 }
 
