@@ -102,7 +102,7 @@ func (a *analysis) bound(f *Figure, e *estimate, k int) {
 	if !e.intervals {
 		return
 	}
-	f.Interval, f.Parts = true, e.parts(k)
+	f.Interval, f.Origins = true, originsOf(e.parts(k))
 	f.SE, f.DF = math.Sqrt(e.v[k]), e.df[k]
 	b := a.limits.bounds(f.Gain, e.v[k], e.df[k])
 	f.Lo, f.Hi, f.AtLeast, f.AtMost = b.lo, b.hi, b.atLeast, b.atMost

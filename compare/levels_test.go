@@ -16,10 +16,8 @@ func TestPartsAndLevelsAddUp(t *testing.T) {
 	c := &got[0]
 	for _, m := range []Metric{Band, PeakTorque, PeakPower} {
 		f := c.Figure(m)
-		sum := 0.0
-		for _, v := range f.Parts {
-			sum += v
-		}
+		o := f.Origins
+		sum := o.Scatter() + o.Weather + o.Loss
 		if !(math.Abs(sum/(f.SE*f.SE)-1) < 1e-9) {
 			t.Errorf("figure %d: parts add up to %g, the variance is %g", m, sum, f.SE*f.SE)
 		}
@@ -30,7 +28,7 @@ func TestPartsAndLevelsAddUp(t *testing.T) {
 				t.Errorf("figure %d: a level has %g degrees of freedom", m, l.DF)
 			}
 		}
-		scatter := f.Parts[PartSetup] + f.Parts[PartBlock] + f.Parts[PartPull]
+		scatter := o.Setup + o.Block + o.Pull
 		if !(scatter >= levels*(1-1e-9)) {
 			t.Errorf("figure %d: the gain scatters by %g, its levels by %g", m, scatter, levels)
 		}

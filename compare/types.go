@@ -84,9 +84,8 @@ type Figure struct {
 	AtLeast float64 // one-sided lower bound, ln
 	AtMost  float64 // one-sided upper bound, ln
 
-	// Parts is the variance of the gain by origin, ln²; the keys are the Part
-	// constants. It is nil without an interval.
-	Parts map[string]float64
+	// Origins is the variance of the gain by origin; zero without an interval.
+	Origins Origins
 	// BaselineScatter and CandidateScatter are those of the levels; zero without an
 	// interval, and for a contrast.
 	BaselineScatter, CandidateScatter LevelScatter
