@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -27,6 +28,8 @@ type Query struct {
 	To      time.Time // the first pull before
 	After   string    // Page.Next of the page before
 	Limit   int       // rows of a page; 0: 50; at most 1000
+
+	commonFrom int // 0: commonFrom
 }
 
 // Summary is a campaign as a list shows it.
@@ -59,7 +62,11 @@ const (
 // List returns a page of the campaigns that a query asks for, those with the
 // latest first pull first.
 func (s *Store) List(ctx context.Context, q Query) (Page, error) {
-	query, args, limit, err := q.sql()
+	common, err := s.commonWords(ctx, words(q.Text), cmp.Or(q.commonFrom, commonFrom))
+	if err != nil {
+		return Page{}, err
+	}
+	query, args, limit, err := q.sql(common)
 	if err != nil {
 		return Page{}, err
 	}
@@ -99,9 +106,28 @@ func cursor(c Summary) string {
 	return strconv.FormatInt(started, 10) + "/" + c.ID
 }
 
+// commonFrom is how many campaigns a word has to be in to be common: then the list is
+// walked and each campaign asked for the word, else the word's campaigns are.
+const commonFrom = 300
+
+// commonWords returns which of the words are in so many campaigns.
+func (s *Store) commonWords(ctx context.Context, terms []string, from int) (map[string]bool, error) {
+	common := map[string]bool{}
+	for _, term := range terms[:min(len(terms), maxTerms)] {
+		var n int
+		err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM words WHERE word >= $1 AND word < $2 LIMIT $3) AS found`,
+			term, term+string(unicode.MaxRune), from).Scan(&n)
+		if err != nil {
+			return nil, explain(err)
+		}
+		common[term] = n == from
+	}
+	return common, nil
+}
+
 // sql returns the query's text and arguments, which asks for one row more than
 // the page has.
-func (q Query) sql() (query string, args []any, limit int, err error) {
+func (q Query) sql(common map[string]bool) (query string, args []any, limit int, err error) {
 	limit = q.Limit
 	if limit == 0 {
 		limit = pageRows
@@ -145,7 +171,11 @@ func (q Query) sql() (query string, args []any, limit int, err error) {
 		and("started < ? AND pulls > 0", q.To.UnixMicro())
 	}
 	for _, term := range terms {
-		and("id IN (SELECT campaign FROM words WHERE word >= ? AND word < ?)", term, term+string(unicode.MaxRune))
+		condition := "id IN (SELECT campaign FROM words WHERE word >= ? AND word < ?)"
+		if common[term] {
+			condition = "EXISTS (SELECT 1 FROM words WHERE campaign = campaigns.id AND word >= ? AND word < ?)"
+		}
+		and(condition, term, term+string(unicode.MaxRune))
 	}
 	query = `SELECT id, title, vehicle, dyno, state, started, ended, pulls, version, digest, coalesce(result, ''),
 		coalesce((SELECT verdict FROM verdicts v WHERE v.result = campaigns.result), ''),

@@ -61,9 +61,11 @@ func TestList(t *testing.T) {
 			"wildcards mean none": {Query{Text: "%_*"}, []string{"c011", "c010", "c009", "c008", "c007", "c006", "c005", "c004", "c003", "c002", "c001", "c000", "c012"}},
 			"quote":               {Query{Text: "x' OR '1'='1"}, nil},
 		} {
-			page, err := s.List(t.Context(), row.q)
-			if err != nil || !slices.Equal(ids(page), row.want) {
-				t.Errorf("%s: got %v, %v; want %v", name, ids(page), err, row.want)
+			for _, row.q.commonFrom = range []int{0, 1} { // words looked for, and asked of each campaign
+				page, err := s.List(t.Context(), row.q)
+				if err != nil || !slices.Equal(ids(page), row.want) {
+					t.Errorf("%s: got %v, %v; want %v", name, ids(page), err, row.want)
+				}
 			}
 		}
 		page, err := s.List(t.Context(), Query{Text: "c003"})
