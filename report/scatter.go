@@ -36,6 +36,9 @@ type ScatterLevel struct {
 	Pulls     float64    // behind a row, harmonic mean
 	SD        [3]float64 // free of the level's share of pulls
 	RowSD     [3]float64 // of a row: a mean of Pulls pulls
+	// Lent is the SD of a row that a verdict is lent, of the first figure that there is,
+	// with its 95 % limits on Quoted degrees of freedom; 0: nothing is lent.
+	Lent, LentLo, LentHi float64
 	// PriorDF says how alike the campaigns are: infinite where they differ by no more
 	// than chance; NaN below six of them. HomogeneityP is the p value of their having
 	// one scatter.
@@ -146,7 +149,11 @@ func (l *ScatterLevel) alike() string {
 	default:
 		s += "; beyond chance they spread as a prior of " + degrees(l.PriorDF) + " degrees of freedom does"
 	}
-	return s + ". A verdict is lent " + degrees(l.Quoted) + "."
+	s += ". A verdict is lent " + degrees(l.Quoted)
+	if l.Lent > 0 {
+		s += ", with an SD of " + sdWords(l.Lent) + " for " + l.rowName() + " (95 % limits: " + sdWords(l.LentLo) + " to " + sdWords(l.LentHi) + ")"
+	}
+	return s + "."
 }
 
 // foldTen is the logarithm of a change to ten times as much.
@@ -213,6 +220,9 @@ type (
 		Pulls        amount             `json:"pulls_behind_a_row"`
 		SD           scalarsJSON        `json:"sd_pct"`
 		RowSD        scalarsJSON        `json:"row_sd_pct"`
+		LentSD       amount             `json:"lent_row_sd_pct"`
+		LentLo       amount             `json:"lent_row_lo_pct"`
+		LentHi       amount             `json:"lent_row_hi_pct"`
 		Alike        *bool              `json:"alike"`    // the campaigns differ by no more than chance; null below six
 		PriorDF      amount             `json:"prior_df"` // null where they are alike, and below six
 		HomogeneityP amount             `json:"homogeneity_p"`
@@ -295,7 +305,10 @@ func (l *ScatterLevel) json() scatterLevelJSON {
 	out := scatterLevelJSON{
 		Level: l.Key, Campaigns: l.Campaigns, DF: amount(l.DF), Lent: amount(l.Quoted), Pulls: amount(l.Pulls),
 		SD: scalars(l.SD), RowSD: scalars(l.RowSD), HomogeneityP: amount(l.HomogeneityP), Points: []scatterPointJSON{},
-		TrendPerYear: null, TrendLo: null, TrendHi: null, TrendP: null,
+		LentSD: null, LentLo: null, LentHi: null, TrendPerYear: null, TrendLo: null, TrendHi: null, TrendP: null,
+	}
+	if l.Lent > 0 {
+		out.LentSD, out.LentLo, out.LentHi = amount(100*l.Lent), amount(100*l.LentLo), amount(100*l.LentHi)
 	}
 	out.PriorDF = amount(l.PriorDF) // infinite is null
 	if alike := math.IsInf(l.PriorDF, 1); !math.IsNaN(l.PriorDF) {

@@ -22,7 +22,7 @@ func sampleScatter() *Scatter {
 	return &Scatter{
 		Dyno: "cell-1", Vehicle: "twin", Most: 200, Version: "1",
 		Levels: []ScatterLevel{
-			{Key: "setup", Name: "setup to setup", Campaigns: 3, DF: 7, Quoted: 5.7, Pulls: 3, SD: [3]float64{0.0065, 0.007, nan}, RowSD: [3]float64{0.0068, 0.0073, nan},
+			{Key: "setup", Name: "setup to setup", Campaigns: 3, DF: 7, Quoted: 5.7, Pulls: 3, SD: [3]float64{0.0065, 0.007, nan}, RowSD: [3]float64{0.0068, 0.0073, nan}, Lent: 0.007, LentLo: 0.0046, LentHi: 0.0151,
 				PriorDF: nan, HomogeneityP: 0.0004, Points: points, Trend: ScatterTrend{Known: true, PerYear: 0.5, Lo: 0.1, Hi: 0.9, P: 0.02}},
 			{Key: "block", Name: "change-over within a setup", SD: [3]float64{nan, nan, nan}, RowSD: [3]float64{nan, nan, nan}, PriorDF: nan, HomogeneityP: nan},
 			{Key: "pull", Name: "pull to pull", Campaigns: 3, DF: 30, Quoted: 30, Pulls: 1, SD: [3]float64{0.004, 0.004, 0.005}, RowSD: [3]float64{0.004, 0.004, 0.005},
@@ -52,7 +52,7 @@ func TestScatterText(t *testing.T) {
 		"setup to setup 0.65 % 0.70 % – 7", "change-over within a setup – – – –", "pull to pull 0.40 % 0.40 % 0.50 % 30",
 		"repeatability limit r 1.12 % 1.12 % 1.40 %", // 2.8 times 0.4 and 0.5 %
 		"reproducibility limit R 2.13 % 2.24 % –",    // 2.8 times 0.76 and 0.8 %
-		"3 campaigns, 7 degrees of freedom; p < 0.001 of all having the same scatter; too few to tell how alike they are", "A verdict is lent 5.7.",
+		"3 campaigns, 7 degrees of freedom; p < 0.001 of all having the same scatter; too few to tell how alike they are", "A verdict is lent 5.7, with an SD of 0.70 % for a mean of 3 pulls (95 % limits: 0.46 % to 1.51 %).",
 		"The scatter grows: +65 % a year (95 % interval: +11 % to +146 %, p = 0.020)", // e^0.5, e^0.1, e^0.9
 		"they differ by no more than chance makes them. A verdict is lent 30.", "A trend takes three campaigns",
 		"0.15 % an hour (SD, 2 df)", "10 curves", "four since 2026-01-03 by Anna Test: a strap was loose", "say today: five.", "six: the check gear failed (pull 7). Exclude or answer the pulls",

@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fairpull/internal/lab"
-	"fairpull/report"
 )
 
 func acrossCommand() *cobra.Command {
@@ -58,22 +57,7 @@ Campaigns that do not fit the same components, or share a vehicle, are refused.`
 			if err != nil {
 				return err
 			}
-			for _, file := range *reports {
-				if err := lab.WriteDocument(view, file, *overwrite, system); err != nil {
-					return err
-				}
-				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", file)
-			}
-			out := cmd.OutOrStdout()
-			if !*asJSON {
-				return view.Text(out, report.TextOptions{Width: terminalWidth(), Color: colour(out), Units: system})
-			}
-			data, err := view.JSON()
-			if err != nil {
-				return err
-			}
-			_, err = out.Write(data)
-			return err
+			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		}
 		if !slices.ContainsFunc(args, func(name string) bool { return !lab.IsFolder(name) }) {
 			return show(cmd.Context(), nil) // no workspace is needed, nor made

@@ -11,7 +11,6 @@ import (
 
 	"fairpull/campaign"
 	"fairpull/internal/lab"
-	"fairpull/report"
 )
 
 const standardTry = "fairpull check-standard --dyno cell-1 --vehicle twin650-03 --set"
@@ -73,22 +72,7 @@ chart anew from a day on. To name another needs --why; --retire ends it.`,
 			if err != nil {
 				return err
 			}
-			for _, file := range *reports {
-				if err := lab.WriteDocument(view, file, *overwrite, system); err != nil {
-					return err
-				}
-				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", file)
-			}
-			out := cmd.OutOrStdout()
-			if !*asJSON {
-				return view.Text(out, report.TextOptions{Width: terminalWidth(), Color: colour(out), Units: system})
-			}
-			data, err := view.JSON()
-			if err != nil {
-				return err
-			}
-			_, err = out.Write(data)
-			return err
+			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		})
 	}
 	return cmd

@@ -2,12 +2,10 @@ package cli
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"fairpull/internal/lab"
-	"fairpull/report"
 )
 
 func stepsCommand() *cobra.Command {
@@ -48,22 +46,7 @@ it changes; --order names another.`,
 			if err != nil {
 				return err
 			}
-			for _, file := range *reports {
-				if err := lab.WriteDocument(view, file, *overwrite, system); err != nil {
-					return err
-				}
-				fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", file)
-			}
-			out := cmd.OutOrStdout()
-			if !*asJSON {
-				return view.Text(out, report.TextOptions{Width: terminalWidth(), Color: colour(out), Units: system})
-			}
-			data, err := view.JSON()
-			if err != nil {
-				return err
-			}
-			_, err = out.Write(data)
-			return err
+			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		}
 		if lab.IsFolder(args[0]) {
 			return show(cmd.Context(), nil) // no workspace is needed, nor made

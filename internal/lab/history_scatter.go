@@ -116,6 +116,9 @@ func levelViews(view *report.Scatter, past *Past, pooled scatter.Pooled) error {
 			Key: level.key, Name: level.name, Campaigns: p.Campaigns, DF: p.DF, Quoted: p.QuotedDF, Pulls: p.Pulls,
 			SD: p.SD, RowSD: p.RowSD, PriorDF: p.PriorDF, HomogeneityP: p.HomogeneityP,
 		}
+		if err := lent(&l, p); err != nil {
+			return err
+		}
 		var found []scatter.Found
 		for i := range past.Campaigns {
 			c := &past.Campaigns[i]
@@ -137,6 +140,21 @@ func levelViews(view *report.Scatter, past *Past, pooled scatter.Pooled) error {
 		view.Levels = append(view.Levels, l)
 	}
 	return nil
+}
+
+// lent fills in the SD that a verdict is lent, of the first figure that there is: that
+// of the prior where there is one, else of the pool.
+func lent(l *report.ScatterLevel, p *scatter.PooledLevel) (err error) {
+	sd := firstKnown(p.PriorSD[:])
+	if math.IsNaN(sd) {
+		sd = firstKnown(p.RowSD[:])
+	}
+	if p.QuotedDF == 0 || math.IsNaN(sd) {
+		return nil
+	}
+	l.Lent = sd
+	l.LentLo, l.LentHi, err = scatter.SDLimits(sd, p.QuotedDF, scatterConfidence)
+	return err
 }
 
 // referenceSquare returns the mean square of the band mean, or of the first peak
