@@ -21,7 +21,8 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
   fairpull simulate --scenario tyre-pressure --seed 7 tyre
   fairpull simulate --list
   fairpull simulate --show demo > mine.toml
-  fairpull simulate --file mine.toml mine`,
+  fairpull simulate --file mine.toml mine
+  fairpull simulate --tuning --seed 3 tuning-session`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			list, _ := cmd.Flags().GetBool("list")
 			shows := cmd.Flags().Changed("show")
@@ -40,6 +41,7 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
 	show := cmd.Flags().String("show", "", "write the named scenario as TOML, to be changed and used with --file")
 	name := cmd.Flags().String("scenario", "", "a scenario by name (see --list)")
 	file := cmd.Flags().String("file", "", "a scenario from a TOML file (see --show)")
+	tuning := cmd.Flags().Bool("tuning", false, "write logs of a session in which the mixture is mapped, for fairpull mixture")
 	seed := cmd.Flags().Uint64("seed", 0, "another draw of the chance; 0: the scenario's own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		out := cmd.OutOrStdout()
@@ -59,6 +61,14 @@ it in truth.json: to learn, to try a procedure, to test the program.`,
 			}
 			_, err = out.Write(text)
 			return err
+		case *tuning && (*name != "" || *file != ""):
+			return &usageError{errors.New("--tuning is a session of its own, and takes no scenario"), "fairpull simulate --tuning session"}
+		case *tuning:
+			if err := lab.SimulateTuning(*seed, args[0]); err != nil {
+				return err
+			}
+			fmt.Fprintf(out, "Wrote %s: logs before and after a change of fuel, mixture loops, mixture.toml, and the truth in truth.json. Next: fairpull mixture %s/before.csv --settings %s/mixture.toml\n", args[0], args[0], args[0])
+			return nil
 		case (*name == "") == (*file == ""):
 			return &usageError{errors.New("name one scenario: --scenario or --file"), try}
 		}
