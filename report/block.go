@@ -36,10 +36,17 @@ type (
 	openCheck struct {
 		Mark, Status, Name, Message string
 	}
-	// figure is a chart with its caption.
+	// figure is a chart with its caption. Plot is what it shows in numbers, where a
+	// page can draw it anew, else Numbers. Beside says that a table of the same page
+	// has them, with TableID where that is not just below.
 	figure struct {
 		Picture draw.Picture
 		Caption string
+		Plot    *plot
+		Numbers numbers
+		Beside  bool
+		TableID string
+		At      ChartsAt // where it can be taken along
 	}
 	// table has one row of heads; the first cell of each row names it.
 	table struct {

@@ -54,10 +54,13 @@ type Explanation struct {
 	Title  string
 	RPM    float64 // of a curve: the node that is explained; else 0
 	blocks []block
+	charts Charts // what is said of its charts
 }
 
 // Parts returns the explanation as HTML for a page that has [Style].
-func (e *Explanation) Parts() (Lead, []Section, error) { return parts(e.Title, e.blocks) }
+func (e *Explanation) Parts(at ChartsAt) (Lead, []Section, error) {
+	return parts(e.Title, at.link(e.blocks))
+}
 
 func (e *Explanation) add(blocks ...block) { e.blocks = append(e.blocks, blocks...) }
 
@@ -78,7 +81,7 @@ func (g *Gain) Explain(q Question, units quantity.System) (*Explanation, error) 
 		return nil, ErrNoFigure
 	}
 	c := &g.Comparisons[q.Comparison]
-	e := &Explanation{}
+	e := &Explanation{charts: Charts{About: g.against(c), Exploratory: g.ExploratorySentence(), From: labelled("campaign ", clean(g.Campaign.ID)), Version: g.Version}}
 	switch q.Figure {
 	case ExplainBand:
 		g.explainScalar(e, c, compare.Band, units)
@@ -299,7 +302,17 @@ func budgetBlocks(bars []bar, id, unit, title, caption string) []block {
 		t.Rows = append(t.Rows, []string{b.name, significant(b.u), fixed(100*b.variance/total, 1) + " %"})
 	}
 	t.Rows = append(t.Rows, []string{"Together", significant(math.Sqrt(sum)), "100 %"})
-	return []block{figure{Picture: barChart(onScreen, bars, total, id, title), Caption: "Share of the variance by origin, in per cent."}, t}
+	return []block{figure{Picture: barChart(onScreen, bars, total, id, title), Caption: "Share of the variance by origin, in per cent.", Numbers: barNumbers(bars, total, unit), Beside: true}, t}
+}
+
+// barNumbers are the bars in numbers.
+func barNumbers(bars []bar, total float64, unit string) numbers {
+	origin, u, share := numberColumn{Name: "origin", Head: "Origin"}, numberColumn{Name: "standard_uncertainty", Unit: unit}, numberColumn{Name: "share_of_variance", Unit: "%"}
+	for _, b := range bars {
+		origin.Words = append(origin.Words, b.name)
+		u.Values, share.Values = append(u.Values, b.u), append(share.Values, 100*b.variance/total)
+	}
+	return numbers{origin, u, share}
 }
 
 // significant writes an uncertainty with two significant digits.

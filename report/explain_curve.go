@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 
 	"fairpull/compare"
 	"fairpull/curve"
@@ -80,7 +81,7 @@ func (g *Gain) explainBoth(e *Explanation, c *compare.Comparison) {
 		symbol("P"), sign("="), symbol("τ"), sign("·"), symbol("ω"), sign(","), upright("  "), upright("hp"), sign("="), over(group(upright("lbf·ft"), sign("×"), upright("rpm")), figureOf("5252"))))
 	cross := []block{paragraph{Words: "In those units both numbers are the same at 5252 rpm, whatever the engine. That the curves cross there says nothing of the engine: it is the units that meet. In N·m and kW they would cross at 9549 rpm, and on two axes they cross wherever the axes put them."}}
 	if len(c.Curve) > 1 {
-		cross = append(cross, figure{Picture: g.crossChart(c, onScreen), Caption: "Torque of " + g.side(c.Candidate) + " in lbf·ft (line) and its power in hp (dashed), on one scale of numbers. " + g.crossWords(c)})
+		cross = append(cross, figure{Picture: g.crossChart(c, onScreen), Caption: "Torque of " + g.side(c.Candidate) + " in lbf·ft (line) and its power in hp (dashed), on one scale of numbers. " + g.crossWords(c), Plot: g.crossPlot(c)})
 	}
 	e.section("cross", "Why they cross", cross...)
 	e.section("felt", "What is felt on the road", bullets{Items: []string{
@@ -108,22 +109,46 @@ func (g *Gain) crossWords(c *compare.Comparison) string {
 	return "They meet at 5252 rpm."
 }
 
+// crossSeries are torque in lbf·ft and power in hp of the candidate, and the one axis
+// that both have.
+func crossSeries(c *compare.Comparison) (torque, power levelSeries, y scale) {
+	torque, power = newLevelSeries(c, quantity.Torque, quantity.USCustomary), newLevelSeries(c, quantity.Power, quantity.USCustomary)
+	seen := newExtent()
+	for _, s := range []levelSeries{torque, power} {
+		for i, v := range s.Candidate {
+			seen.add(v, v-s.CandidateHalf[i], v+s.CandidateHalf[i])
+		}
+	}
+	lo, hi := padded(seen.lo, seen.hi, 0.08)
+	return torque, power, newScale(math.Max(lo, 0), hi, 5)
+}
+
+// crossPlot is the chart of torque and power on one scale in numbers.
+func (g *Gain) crossPlot(c *compare.Comparison) *plot {
+	torque, power, y := crossSeries(c)
+	p := newPlot(torque.RPM)
+	if crossRPM > torque.RPM[0] && crossRPM < torque.RPM[len(torque.RPM)-1] {
+		p.Lines = []plotLine{{At: crossRPM, Dashed: true, Words: "5252 rpm"}}
+	}
+	panel := plotPanel{Title: "lbf·ft, and hp", Low: amount(y.Lo), High: amount(y.Hi),
+		Key: []plotKey{{"line", "candidate", "torque, lbf·ft"}, {"dashed", "baseline", "power, hp"}}}
+	for i, s := range []levelSeries{torque, power} {
+		one := levelPlotSeries(strings.ToLower(s.Name), []string{"candidate", "baseline"}[i], s.Candidate, s.CandidateHalf, s.Unit)
+		one.Dashed, one.column, one.unit = i == 1, strings.ToLower(s.Name), s.Unit
+		panel.Series = append(panel.Series, one)
+	}
+	p.Panels = []plotPanel{panel}
+	return p
+}
+
 // crossChart draws torque in lbf·ft and power in hp on one axis of numbers.
 func (g *Gain) crossChart(c *compare.Comparison, l look) draw.Picture {
 	em := l.size
-	torque, power := quantity.USCustomary.Unit(quantity.Torque), quantity.USCustomary.Unit(quantity.Power)
-	n := len(c.Curve)
-	rpm, a, b := make([]float64, n), make([]float64, n), make([]float64, n)
-	seen := newExtent()
-	for i := range c.Curve {
-		node := &c.Curve[i]
-		rpm[i], a[i], b[i] = node.RPM, torque.From(node.Candidate), power.From(node.Candidate*node.RPM*curve.RadPerSecondPerRPM)
-		seen.add(a[i], b[i])
-	}
+	torque, power, y := crossSeries(c)
+	rpm, a, b := torque.RPM, torque.Candidate, power.Candidate
 	p := draw.Picture{Width: l.width, ID: "cross", Title: "Torque in lbf·ft and power in hp on one scale",
 		Description: "Two curves of one engine over engine speed: torque in lbf·ft as a line, power in hp dashed. " + g.crossWords(c)}
-	lo, hi := padded(seen.lo, seen.hi, 0.08)
-	f := frame{picture: &p, x: rpmScale(c), y: newScale(math.Max(lo, 0), hi, 5), left: 4.2 * em, top: 2.6 * em, width: l.width - 13*em, height: 0.36 * l.width, size: em}
+	f := frame{picture: &p, x: rpmScale(c), y: y, left: 4.2 * em, top: 2.6 * em, width: l.width - 13*em, height: 0.36 * l.width, size: em}
 	p.Height = f.top + f.height + 3.4*em
 	p.Add(draw.Text{At: draw.Point{Y: 1.2 * em}, Words: "lbf·ft, and hp", Size: em, Face: draw.Bold, Paint: paintInk})
 	f.ground([2]float64{}, "", true)
@@ -132,8 +157,19 @@ func (g *Gain) crossChart(c *compare.Comparison, l look) draw.Picture {
 		p.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: f.top}, {X: x, Y: f.top + f.height}}, Width: 1.1, Dash: f.dash(dashLimits), Paint: paintInk},
 			draw.Text{At: draw.Point{X: x, Y: f.top - 0.4*em}, Words: "5252 rpm", Size: em, Anchor: draw.Middle, Paint: paintMuted})
 	}
+	f.halo(torque, paintCandidate)
+	f.halo(power, paintBaseline)
 	f.line(rpm, a, 2, nil, paintCandidate)
 	f.line(rpm, b, 2, dashBaseline, paintBaseline)
 	f.tags([]tag{{y: f.end(a), words: "torque, lbf·ft", paint: paintCandidate, width: 2}, {y: f.end(b), words: "power, hp", paint: paintBaseline, dash: dashBaseline, width: 2}}, l.width-f.left-f.width)
 	return p
+}
+
+// halo fills the interval about a candidate's own level.
+func (f *frame) halo(s levelSeries, paint draw.Paint) {
+	lo, hi := make([]float64, len(s.RPM)), make([]float64, len(s.RPM))
+	for i, v := range s.Candidate {
+		lo[i], hi[i] = v-s.CandidateHalf[i], v+s.CandidateHalf[i]
+	}
+	f.ribbon(s.RPM, lo, hi, paint.Faded(0.17))
 }

@@ -98,7 +98,7 @@ func (p *PullPage) Explain(rpm float64, rig RigNumbers, units quantity.System) (
 	}
 	at := nearestNode(r.Curve, rpm)
 	rpm = r.Curve.SpeedRPM[at]
-	e := &Explanation{RPM: rpm, Title: "How torque and power of pull " + clean(p.Pull) + " at " + plain(rpm) + " rpm came about"}
+	e := &Explanation{RPM: rpm, charts: Charts{About: joined(" · ", p.Title(), p.Byline()), Exploratory: exploratorySentence(p.Exploratory), From: labelled("campaign ", clean(p.Campaign))}, Title: "How torque and power of pull " + clean(p.Pull) + " at " + plain(rpm) + " rpm came about"}
 	torque, se, omegaE := p.Corrected.Torque[at], p.Corrected.StandardError[at], rpm*curve.RadPerSecondPerRPM
 	e.add(verdict{Name: level(torque, se, quantity.Torque, units) + ", " + level(torque*omegaE, se*omegaE, quantity.Power, units),
 		Sentence: "± is one standard error from this log alone: what a second pull or another strapping-down adds is not in it."})

@@ -14,12 +14,14 @@ func (g *Gain) exploratoryBlocks() []block {
 
 // ExploratorySentence says what was changed to look at the campaign, and what
 // follows; empty where nothing was.
-func (g *Gain) ExploratorySentence() string {
-	if len(g.Exploratory) == 0 {
+func (g *Gain) ExploratorySentence() string { return exploratorySentence(g.Exploratory) }
+
+func exploratorySentence(changed []string) string {
+	if len(changed) == 0 {
 		return ""
 	}
 	var changes []string
-	for _, c := range g.Exploratory {
+	for _, c := range changed {
 		changes = append(changes, clean(c))
 	}
 	return "This is not the campaign's own question: " + strings.Join(changes, "; ") +

@@ -35,7 +35,9 @@ func (g *Gain) Byline() string { return unbroken(g.byline()) }
 // timeline, the pulls, the conditions, what was compared, how it was measured,
 // what is claimed, the cautions and the charts in numbers. HTML holds no title:
 // the page gives it one.
-func (g *Gain) Sections(units quantity.System) ([]Section, error) {
+//
+// Charts have links to what at says, and a plot is drawn anew from there.
+func (g *Gain) Sections(units quantity.System, at ChartsAt) ([]Section, error) {
 	l, o := onScreen, documentOptions{units: units}
 	var blocks []block
 	for i := range g.Comparisons {
@@ -47,7 +49,7 @@ func (g *Gain) Sections(units quantity.System) ([]Section, error) {
 	} {
 		blocks = append(blocks, more...)
 	}
-	return sections(blocks)
+	return sections(at.link(blocks))
 }
 
 // sections cuts blocks at the headings of level 2.

@@ -16,14 +16,14 @@ type Lead struct {
 
 // Parts returns the scatter as a page shows it: what is said first, then each
 // level with its chart, where it comes from, and what was left out.
-func (s *Scatter) Parts() (Lead, []Section, error) {
-	return parts(s.title(), s.blocks(onScreen))
+func (s *Scatter) Parts(at ChartsAt) (Lead, []Section, error) {
+	return parts(s.title(), at.link(s.blocks(onScreen)))
 }
 
 // Parts returns the chart of a check standard as a page shows it: what it says of
 // the rig with its chart, what the rules take, and the checks in a table.
-func (s *CheckStandard) Parts(units quantity.System) (Lead, []Section, error) {
-	return parts(s.title(), s.blocks(onScreen, units))
+func (s *CheckStandard) Parts(units quantity.System, at ChartsAt) (Lead, []Section, error) {
+	return parts(s.title(), at.link(s.blocks(onScreen, units)))
 }
 
 // parts cuts blocks into what stands before the first heading of level 2 and the

@@ -10,8 +10,8 @@ import (
 
 // Parts returns the plan as a page shows it: what is recommended, then the designs
 // and what they rest on.
-func (p *Plan) Parts(units quantity.System) (Lead, []Section, error) {
-	return parts("Plan: "+p.title(), p.blocks(onScreen, units))
+func (p *Plan) Parts(units quantity.System, at ChartsAt) (Lead, []Section, error) {
+	return parts("Plan: "+p.title(), at.link(p.blocks(onScreen, units)))
 }
 
 // Parts returns the pull sheet as a page shows it.
@@ -56,7 +56,7 @@ func VehicleWords(v campaign.Vehicle, units quantity.System) string {
 
 // Parts returns the reduction of a log that stands for itself, as a page shows it:
 // the curve with its standard errors, and what was found in the log.
-func (r *Reductions) Parts(units quantity.System) ([]Section, error) {
+func (r *Reductions) Parts(units quantity.System, at ChartsAt) ([]Section, error) {
 	var blocks []block
 	for i := range r.Pulls {
 		one := PullPage{Reduction: r.Pulls[i], Standard: "none", Factor: 1, SlipLimit: math.NaN()}
@@ -71,5 +71,5 @@ func (r *Reductions) Parts(units quantity.System) ([]Section, error) {
 		blocks = append(blocks, one.coastBlocks(units)...)
 		blocks = append(blocks, one.foundBlocks()...)
 	}
-	return sections(blocks)
+	return sections(at.link(blocks))
 }

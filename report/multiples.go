@@ -65,6 +65,37 @@ func (g *Gain) smallMultiples(l look, units quantity.System) (draw.Picture, bool
 	return picture, true
 }
 
+// multiplesNumbers are the torque of each pull that is drawn, by engine speed.
+func (g *Gain) multiplesNumbers(units quantity.System) numbers {
+	unit := units.Unit(quantity.Torque)
+	var shown []*PullRow
+	var rpm []float64
+	for i := range g.Pulls {
+		if p := &g.Pulls[i]; p.Curve.Len() > 1 && len(shown) < maxMultiples {
+			shown, rpm = append(shown, p), append(rpm, p.Curve.SpeedRPM...)
+		}
+	}
+	slices.Sort(rpm)
+	rpm = slices.Compact(rpm)
+	x := numberColumn{Name: "engine_speed", Unit: "rpm", Values: rpm, Head: "rpm"}
+	for _, v := range rpm {
+		x.Shown = append(x.Shown, plain(v))
+	}
+	out := numbers{x}
+	for _, p := range shown {
+		one := numberColumn{Name: "torque_pull_" + columnName(p.Pull), Unit: unit.Name, Head: "Pull " + clean(p.Pull) + ", " + unit.Name,
+			Values: slices.Repeat([]float64{math.NaN()}, len(rpm)), Shown: slices.Repeat([]string{"–"}, len(rpm))}
+		for j, t := range p.Curve.Torque {
+			if k, found := slices.BinarySearch(rpm, p.Curve.SpeedRPM[j]); found {
+				one.Values[k] = unit.From(t)
+				one.Shown[k] = fixed(one.Values[k], 1)
+			}
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
 // small draws one pull before the range of all.
 func (f *frame) small(g *Gain, p *PullRow, all envelope, unit quantity.Unit) {
 	name := "pull " + clean(p.Pull) + ", " + clean(p.Configuration)

@@ -38,6 +38,9 @@ type pageBlock struct {
 	Items                               []string
 	Links                               []heading
 	SVG                                 template.HTML
+	Data, TableID                       string // of a chart
+	Files                               []chartLink
+	Numbers                             []pageBlock
 	Heads                               []pageCell
 	Rows                                []pageRow
 }
@@ -114,9 +117,7 @@ func pageBlockOf(b block) (pageBlock, error) {
 	case openCheck:
 		return pageBlock{Kind: "flag", Mark: b.Mark, Status: b.Status, Name: b.Name, Words: unbroken(b.Message)}, nil
 	case figure:
-		var svg bytes.Buffer
-		err := draw.SVG(&svg, b.Picture, true)
-		return pageBlock{Kind: "figure", ID: b.Picture.ID, SVG: template.HTML(svg.String()), Words: unbroken(b.Caption), Name: "Chart: " + b.Picture.Title}, err
+		return figureView(b)
 	case table:
 		return tableView(b), nil
 	case formula:
@@ -127,6 +128,23 @@ func pageBlockOf(b block) (pageBlock, error) {
 		return pageBlock{Kind: map[bool]string{false: "together", true: "apart"}[b.End]}, nil
 	}
 	panic("report: a kind of block that the page does not know")
+}
+
+// figureView shows a chart; where it has an address, with what leads to it and its
+// numbers in a table, unless another one has them.
+func figureView(f figure) (pageBlock, error) {
+	var svg bytes.Buffer
+	err := draw.SVG(&svg, f.Picture, true)
+	out := pageBlock{Kind: "figure", ID: f.Picture.ID, SVG: template.HTML(svg.String()), Words: unbroken(f.Caption), Name: "Chart: " + f.Picture.Title,
+		Data: f.data(), Files: f.links()}
+	if out.Files == nil {
+		return out, err
+	}
+	out.TableID = f.TableID
+	if n := f.numbers(); n != nil && !f.Beside {
+		out.Numbers = []pageBlock{tableView(n.table(f.Picture.Title))}
+	}
+	return out, err
 }
 
 func tableView(t table) pageBlock {

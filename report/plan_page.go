@@ -32,7 +32,7 @@ func (p *Plan) blocks(l look, units quantity.System) []block {
 	out = append(out, p.answer()...)
 	out = append(out, heading{Level: 2, Words: "Designs", ID: "designs"}, p.designsTable())
 	if len(p.curves()) > 0 {
-		out = append(out, figure{Picture: p.chanceChart(l), Caption: "Where a line crosses the upright one stands its chance of showing the smallest gain of interest. A larger gain is shown more surely, a smaller one less."}, p.chanceTable())
+		out = append(out, figure{Picture: p.chanceChart(l), Caption: "Where a line crosses the upright one stands its chance of showing the smallest gain of interest. A larger gain is shown more surely, a smaller one less.", Plot: p.chancePlot(), Beside: true}, p.chanceTable())
 	}
 	out = append(out,
 		heading{Level: 2, Words: "Where the standard error comes from", ID: "parts"}, p.partsTable(),

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"fairpull/compare"
 	"fairpull/report/draw"
@@ -54,12 +55,7 @@ const chancePlaces = 90
 func (p *Plan) chanceChart(l look) draw.Picture {
 	em := l.size
 	curves, x := p.curves(), p.Campaign.Objective.SmallestGain
-	most := 2.2 * x
-	for _, c := range curves {
-		if d := c.design.Detectable(0.95); d < 0.5 {
-			most = max(most, d)
-		}
-	}
+	gains, most := p.gains(curves)
 	f := frame{
 		x: newScale(0, 100*most, 8), y: newScale(0, 100, 5),
 		left: 4.2 * em, top: 2.9 * em, width: l.width - 18.5*em, height: 0.33 * l.width, size: em,
@@ -69,7 +65,7 @@ func (p *Plan) chanceChart(l look) draw.Picture {
 		Title: "Chance of showing a gain over the size of the gain, in per cent", Description: p.describeChances(curves),
 	}
 	f.picture = &picture
-	picture.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: "Chance of showing a gain, %, where the part has it", Size: em, Face: draw.Bold, Paint: paintInk})
+	picture.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: chanceTitle, Size: em, Face: draw.Bold, Paint: paintInk})
 	f.ground([2]float64{}, "", false)
 	for _, v := range f.x.Ticks() {
 		picture.Add(draw.Text{At: draw.Point{X: f.at(v, 0).X, Y: f.top + f.height + 1.5*em}, Words: fixed(v, f.x.Places), Size: em, Anchor: draw.Middle, Paint: paintMuted})
@@ -83,16 +79,67 @@ func (p *Plan) chanceChart(l look) draw.Picture {
 	)
 	tags := []tag{{y: cross.Y, words: "wanted", paint: paintInk, width: 1}}
 	for _, c := range curves {
-		gains, chances := make([]float64, chancePlaces+1), make([]float64, chancePlaces+1)
-		for k := range gains {
-			gains[k] = 100 * most * max(float64(k), 1e-6) / chancePlaces
-			chances[k] = 100 * c.design.Chance(gains[k]/100)
-		}
+		chances := c.chances(gains)
 		f.line(gains, chances, c.width, c.dash, c.paint)
 		tags = append(tags, tag{y: f.at(0, chances[chancePlaces]).Y, words: c.name, paint: c.paint, dash: c.dash, width: c.width})
 	}
 	f.tags(tags, l.width-f.left-f.width)
 	return picture
+}
+
+// chanceTitle stands above the picture of chances.
+const chanceTitle = "Chance of showing a gain, %, where the part has it"
+
+// gains are the true gains that chances are drawn at, in per cent, from next to none
+// to what the axis ends at, which is returned as a fraction.
+func (p *Plan) gains(curves []curveOf) ([]float64, float64) {
+	most := 2.2 * p.Campaign.Objective.SmallestGain
+	for _, c := range curves {
+		if d := c.design.Detectable(0.95); d < 0.5 {
+			most = max(most, d)
+		}
+	}
+	gains := make([]float64, chancePlaces+1)
+	for k := range gains {
+		gains[k] = 100 * most * max(float64(k), 1e-6) / chancePlaces
+	}
+	return gains, most
+}
+
+// chances are a design's chances of showing the gains, in per cent.
+func (c *curveOf) chances(gains []float64) []float64 {
+	out := make([]float64, len(gains))
+	for k, gain := range gains {
+		out[k] = 100 * c.design.Chance(gain/100)
+	}
+	return out
+}
+
+// chancePlot is the picture of chances in numbers.
+func (p *Plan) chancePlot() *plot {
+	curves, x := p.curves(), p.Campaign.Objective.SmallestGain
+	gains, most := p.gains(curves)
+	axis := plotAxis{Name: "true gain", Unit: "%", Ends: []amount{0, amount(100 * most)}, Values: amounts(gains), column: "true_gain"}
+	for _, gain := range gains {
+		axis.Words = append(axis.Words, "true gain "+fixed(gain, 2)+" %")
+	}
+	panel := plotPanel{Title: chanceTitle, Unit: "%", Low: 0, High: 100, Lines: []plotLine{{At: amount(100 * p.Wanted), Words: "wanted"}}}
+	for _, c := range curves {
+		chances := c.chances(gains)
+		one := plotSeries{Name: c.name, Paint: c.paint.Name, Values: amounts(chances), column: "chance_" + columnName(c.name)}
+		kind := "line"
+		switch {
+		case slices.Equal(c.dash, dashBaseline):
+			kind, one.Dashed = "dashed", true
+		case slices.Equal(c.dash, dashLimits):
+			kind, one.Dotted = "limits", true
+		}
+		for _, chance := range chances {
+			one.Read = append(one.Read, chanceWords(chance/100))
+		}
+		panel.Key, panel.Series = append(panel.Key, plotKey{kind, one.Paint, c.name}), append(panel.Series, one)
+	}
+	return &plot{Format: chartFormat, X: axis, Band: []amount{}, Lines: []plotLine{{At: amount(100 * x), Words: "smallest gain of interest"}}, Panels: []plotPanel{panel}}
 }
 
 func (p *Plan) describeChances(curves []curveOf) string {

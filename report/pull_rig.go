@@ -2,7 +2,9 @@ package report
 
 import (
 	"math"
+	"slices"
 
+	"fairpull/drum"
 	"fairpull/quantity"
 	"fairpull/report/draw"
 )
@@ -34,7 +36,7 @@ func (p *PullPage) coastBlocks(units quantity.System) []block {
 		t.Rows = append(t.Rows, []string{name, loss, doubt, p.surface(c.MeanOmega, units), there})
 	}
 	if len(own.Omega) > 1 {
-		blocks = append(blocks, figure{Picture: p.coastChart(onScreen, units), Caption: "This pull's loss is the solid line, with the points that it was fitted to; those of the block's other pulls are dashed."})
+		blocks = append(blocks, figure{Picture: p.coastChart(onScreen, units), Caption: "This pull's loss is the solid line, with the points that it was fitted to; those of the block's other pulls are dashed.", Plot: p.coastPlot(units)})
 	}
 	blocks = append(blocks, t)
 	if own.WheelInertia == 0 {
@@ -45,46 +47,124 @@ func (p *PullPage) coastBlocks(units quantity.System) []block {
 
 // amountIn2 is the fitted loss at a drum speed, with two decimal places.
 func amountIn2(k [3]float64, omega float64, unit quantity.Unit) string {
-	return fixed(unit.From(k[0]+omega*(k[1]+omega*k[2])), 2)
+	return fixed(unit.From(drum.Polynomial(k, omega)), 2)
+}
+
+// coastAxis is the axis of the losses: drum surface speed, or the drum's own where its
+// radius is not stated. per times a drum speed in rad/s is what the unit shows.
+func (p *PullPage) coastAxis(units quantity.System) (unit quantity.Unit, per float64, name string) {
+	if p.Radius == 0 {
+		return quantity.Unit{Name: "rad/s", Scale: 1}, 1, "drum speed"
+	}
+	return units.Unit(quantity.Speed), p.Radius, "drum surface"
+}
+
+// coastTitle stands above the losses.
+const coastTitle = "Loss at the drum, "
+
+// course is the loss that was fitted to one coast-down, in the units shown.
+type course struct {
+	pull string
+	this bool
+	x, y []float64
+}
+
+func (p *PullPage) courses(units quantity.System) []course {
+	unit := units.Unit(quantity.Torque)
+	speed, per, _ := p.coastAxis(units)
+	var out []course
+	for _, c := range p.Coasts {
+		one := course{pull: clean(c.Pull), this: c.This}
+		for _, omega := range c.Omega {
+			one.x, one.y = append(one.x, speed.From(omega*per)), append(one.y, unit.From(drum.Polynomial(c.Coefficients, omega)))
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
+// coastScales are the axes that hold every course and this pull's points.
+func (p *PullPage) coastScales(courses []course, units quantity.System) (scale, scale) {
+	x, y := newExtent(), newExtent()
+	for _, c := range courses {
+		x.add(c.x...)
+		y.add(c.y...)
+	}
+	y.add(shownIn(p.Result.Coast.Torque, units.Unit(quantity.Torque))...)
+	lo, hi := padded(y.lo, y.hi, 0.08)
+	return newScale(x.lo, x.hi, 7), newScale(lo, hi, 4)
+}
+
+// coastPlot is the losses in numbers: at every drum speed of one of the coast-downs
+// the loss fitted to each that covers it, and this pull's points.
+func (p *PullPage) coastPlot(units quantity.System) *plot {
+	own, unit := p.Result.Coast, units.Unit(quantity.Torque)
+	speed, per, name := p.coastAxis(units)
+	var omegas []float64
+	for _, c := range p.Coasts {
+		omegas = append(omegas, c.Omega...)
+	}
+	slices.Sort(omegas)
+	omegas = slices.Compact(omegas)
+	x, y := p.coastScales(p.courses(units), units)
+	axis := plotAxis{Name: name, Unit: speed.Name, Ends: []amount{amount(x.Lo), amount(x.Hi)}, column: columnName(name)}
+	for _, omega := range omegas {
+		v := speed.From(omega * per)
+		axis.Values, axis.Words = append(axis.Values, amount(v)), append(axis.Words, fixed(v, 1)+" "+speed.Name)
+	}
+	panel := plotPanel{Title: coastTitle + unit.Name, Unit: unit.Name, Low: amount(y.Lo), High: amount(y.Hi), Key: []plotKey{{"line", "candidate", "this pull"}, {"disc", "baseline", "its points"}}}
+	points := plotSeries{Name: "point", Paint: "baseline", NoLine: true, column: "point"}
+	for _, omega := range omegas {
+		v, mark := math.NaN(), ""
+		if i := slices.Index(own.Omega, omega); i >= 0 {
+			v, mark = unit.From(own.Torque[i]), "disc"
+		}
+		points.Values, points.Marks, points.Read = append(points.Values, amount(v)), append(points.Marks, mark), append(points.Read, inUnit(v, unit))
+	}
+	panel.Series = []plotSeries{points}
+	for _, c := range p.Coasts {
+		one := plotSeries{Name: "pull " + clean(c.Pull), Paint: "candidate", column: "pull_" + columnName(c.Pull)}
+		if !c.This {
+			one.Paint, one.Dashed = "frame", true
+		}
+		for _, omega := range omegas {
+			v := math.NaN()
+			if n := len(c.Omega); n > 0 && omega >= c.Omega[0] && omega <= c.Omega[n-1] {
+				v = unit.From(drum.Polynomial(c.Coefficients, omega))
+			}
+			one.Values, one.Read = append(one.Values, amount(v)), append(one.Read, inUnit(v, unit))
+		}
+		panel.Series = append(panel.Series, one)
+	}
+	if len(p.Coasts) > 1 {
+		panel.Key = append(panel.Key, plotKey{"dashed", "frame", "other pulls of the block"})
+	}
+	return &plot{Format: chartFormat, X: axis, Band: []amount{}, Panels: []plotPanel{panel}}
+}
+
+// inUnit words a loss with two decimal places; empty where there is none.
+func inUnit(v float64, unit quantity.Unit) string {
+	if math.IsNaN(v) {
+		return ""
+	}
+	return fixed(v, 2) + " " + unit.Name
 }
 
 // coastChart draws the losses over drum surface speed.
 func (p *PullPage) coastChart(l look, units quantity.System) draw.Picture {
 	em := l.size
-	unit, speed, per := units.Unit(quantity.Torque), units.Unit(quantity.Speed), p.Radius
-	axis := "drum surface, " + speed.Name
-	if p.Radius == 0 {
-		speed, per, axis = quantity.Unit{Scale: 1}, 1, "drum speed, rad/s"
-	}
+	unit := units.Unit(quantity.Torque)
+	speed, per, axis := p.coastAxis(units)
 	picture := draw.Picture{Width: l.width, ID: "pull-coast", Title: "Loss of the coast-downs of this block",
 		Description: "Loss torque at the drum over drum surface speed: this pull's as a solid line with its points, the other pulls' dashed. The mean losses stand in the table below."}
-	x, y := newExtent(), newExtent()
-	type course struct {
-		this bool
-		x, y []float64
-	}
-	var courses []course
-	for _, c := range p.Coasts {
-		one := course{this: c.This}
-		for _, omega := range c.Omega {
-			k := c.Coefficients
-			one.x, one.y = append(one.x, speed.From(omega*per)), append(one.y, unit.From(k[0]+omega*(k[1]+omega*k[2])))
-		}
-		x.add(one.x...)
-		y.add(one.y...)
-		courses = append(courses, one)
-	}
-	own := p.Result.Coast
-	for i := range own.Omega {
-		y.add(unit.From(own.Torque[i]))
-	}
-	lo, hi := padded(y.lo, y.hi, 0.08)
-	f := frame{picture: &picture, x: newScale(x.lo, x.hi, 7), y: newScale(lo, hi, 4), left: 4.2 * em, top: 2.6 * em, width: l.width - 5.4*em, height: 0.24 * l.width, size: em}
+	own, courses := p.Result.Coast, p.courses(units)
+	x, y := p.coastScales(courses, units)
+	f := frame{picture: &picture, x: x, y: y, left: 4.2 * em, top: 2.6 * em, width: l.width - 5.4*em, height: 0.24 * l.width, size: em}
 	picture.Height = f.top + f.height + 3.4*em
-	picture.Add(draw.Text{At: draw.Point{Y: 1.2 * em}, Words: "Loss at the drum, " + unit.Name, Size: em, Face: draw.Bold, Paint: paintInk})
+	picture.Add(draw.Text{At: draw.Point{Y: 1.2 * em}, Words: coastTitle + unit.Name, Size: em, Face: draw.Bold, Paint: paintInk})
 	f.ground([2]float64{}, "", false)
 	f.footTicks()
-	picture.Add(draw.Text{At: draw.Point{X: f.left + f.width, Y: f.top + f.height + 2.75*em}, Words: axis, Size: em, Anchor: draw.End, Paint: paintMuted})
+	picture.Add(draw.Text{At: draw.Point{X: f.left + f.width, Y: f.top + f.height + 2.75*em}, Words: axis + ", " + speed.Name, Size: em, Anchor: draw.End, Paint: paintMuted})
 	for i := range own.Omega {
 		f.disc(f.at(speed.From(own.Omega[i]*per), unit.From(own.Torque[i])), paintBaseline.Faded(0.55))
 	}

@@ -160,6 +160,23 @@ func (r *RawLog) table(units quantity.System) table {
 	return t
 }
 
+// numbers are the points that the drawing has, channel by channel: each has its own
+// places on the axis.
+func (r *RawLog) numbers(units quantity.System) numbers {
+	name, unit, _ := strings.Cut(r.Axis, ", ")
+	channel, of := numberColumn{Name: "channel", Words: []string{}}, numberColumn{Name: "unit", Words: []string{}}
+	x, y := numberColumn{Name: columnName(name), Unit: unit, Values: []float64{}}, numberColumn{Name: "value", Values: []float64{}}
+	for i := range r.Channels {
+		c := &r.Channels[i]
+		_, unit := c.unit(units)
+		for j, v := range c.shown(units) {
+			channel.Words, of.Words = append(channel.Words, clean(c.Name)), append(of.Words, unit)
+			x.Values, y.Values = append(x.Values, c.X[j]), append(y.Values, v)
+		}
+	}
+	return numbers{channel, of, x, y}
+}
+
 // plain4 is a reading as a table of a log shows it: four digits.
 func plain4(v float64) string { return typographic(strconv.FormatFloat(v, 'g', 4, 64)) }
 

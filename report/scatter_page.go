@@ -64,7 +64,7 @@ func (s *Scatter) blocks(l look) []block {
 		level := &s.Levels[i]
 		blocks = append(blocks, heading{Level: 2, Words: capital(level.Name), ID: level.Key}, paragraph{Words: capital(level.alike())})
 		if len(level.Points) > 0 {
-			blocks = append(blocks, paragraph{Words: level.trend()}, figure{Picture: level.chart(l), Caption: level.caption()})
+			blocks = append(blocks, paragraph{Words: level.trend()}, figure{Picture: level.chart(l), Caption: level.caption(), Plot: level.plot()})
 		}
 	}
 	return append(blocks, s.campaignBlocks()...)
@@ -151,12 +151,12 @@ func (l *ScatterLevel) chart(look look) draw.Picture {
 		Description: "One disc a campaign at its standard deviation in per cent, with a line over its 95 % limits. " + l.trend(),
 	}
 	first, last := l.Points[0].At, l.Points[len(l.Points)-1].At
-	days := math.Max(last.Sub(first).Hours()/24, 1)
+	x, days := l.days()
 	top := 100 * l.top()
-	f := frame{picture: &p, x: scale{Lo: -0.03 * days, Hi: 1.03 * days}, y: newScale(0, top, 4),
+	f := frame{picture: &p, x: x, y: newScale(0, top, 4),
 		left: 4.2 * em, top: 2.4 * em, width: look.width - 5.4*em, height: 0.2 * look.width, size: em}
 	p.Height = f.top + f.height + 2.6*em
-	p.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: capital(l.Name) + ": SD of " + l.rowName() + ", %", Size: em, Face: draw.Bold, Paint: paintInk})
+	p.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: l.chartTitle(), Size: em, Face: draw.Bold, Paint: paintInk})
 	f.ground([2]float64{}, "", false)
 	if row := 100 * l.RowSD[0]; row > 0 && row <= top {
 		p.Add(draw.Stroke{Points: []draw.Point{f.at(f.x.Lo, row), f.at(f.x.Hi, row)}, Width: 1.1, Dash: []float64{0.55 * em, 0.3 * em}, Paint: paintFrame})

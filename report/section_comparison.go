@@ -40,11 +40,12 @@ func (g *Gain) figureBlocks(i int, o documentOptions) []block {
 // curveBlocks has the gain, and torque and power, of comparison i as charts.
 func (g *Gain) curveBlocks(i int, l look, o documentOptions) []block {
 	c := &g.Comparisons[i]
-	blocks := []block{figure{Picture: g.gainChart(i, l), Caption: g.gainCaption(c)}}
+	blocks := []block{figure{Picture: g.gainChart(i, l), Caption: g.gainCaption(c), Plot: g.gainChartPlot(i), Beside: true, TableID: numbersID}}
 	blocks = append(blocks, g.flagsTouching(c, "curve")...)
 	return append(blocks,
 		figure{Picture: g.levelsChart(i, l, o.units), Caption: "Torque and power of both sides, with the " + confidence(c.Confidence) +
-			" interval of each side's own level. A rig's level is less certain than the ratio of two: read the gain above, not the distance of the ribbons."})
+			" interval of each side's own level. A rig's level is less certain than the ratio of two: read the gain above, not the distance of the ribbons.",
+			Plot: g.levelsPlot(i, o.units), Beside: true, TableID: numbersID})
 }
 
 // restBlocks says what the interval of comparison i rests on.

@@ -77,7 +77,7 @@ func (g *Gain) pullBlocks(l look, o documentOptions) []block {
 	blocks = append(blocks, atMost(flags, maxFlags)...)
 	blocks = append(blocks, g.pullsTable(o.units))
 	if p, ok := g.smallMultiples(l, o.units); ok {
-		blocks = append(blocks, figure{Picture: p, Caption: "Corrected torque of each pull over engine speed, all to one scale; the grey area is the range of all used pulls. A pull that is not used has a dotted line."})
+		blocks = append(blocks, figure{Picture: p, Caption: "Corrected torque of each pull over engine speed, all to one scale; the grey area is the range of all used pulls. A pull that is not used has a dotted line.", Numbers: g.multiplesNumbers(o.units)})
 	}
 	return blocks
 }

@@ -8,9 +8,12 @@ import (
 	"fairpull/quantity"
 )
 
+// numbersID is the place of the charts in numbers within a page.
+const numbersID = "numbers"
+
 // numberBlocks holds the numbers of the charts as tables.
 func (g *Gain) numberBlocks(o documentOptions) []block {
-	blocks := []block{heading{Level: 2, Words: "The charts in numbers", ID: "numbers"}}
+	blocks := []block{heading{Level: 2, Words: "The charts in numbers", ID: numbersID}}
 	for i := range g.Comparisons {
 		blocks = append(blocks, g.curveTable(i, o.units))
 	}

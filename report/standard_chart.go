@@ -15,38 +15,54 @@ func (s *CheckStandard) chart(l look) draw.Picture {
 		Width: l.width, ID: "check-standard", Title: "Control chart of the check standard",
 		Description: "Three panels over the checks in order: the level in per cent about its centre, the EWMA and the two sums in standard deviations with their limits dashed. A square is a check that signals. " + s.summary(),
 	}
-	last := float64(len(s.Checks))
+	ends := s.ends()
 	panel := func(title string, lo, hi float64, height float64) *frame {
-		f := &frame{picture: &p, x: scale{Lo: 0.4, Hi: last + 0.6}, y: newScale(lo, hi, 4),
+		f := &frame{picture: &p, x: ends, y: newScale(lo, hi, 4),
 			left: 4.2 * em, top: p.Height + 2.4*em, width: l.width - 5.4*em, height: height, size: em}
 		p.Add(draw.Text{At: draw.Point{Y: p.Height + 1.1*em}, Words: title, Size: em, Face: draw.Bold, Paint: paintInk})
 		f.ground([2]float64{}, "", false)
 		p.Height = f.top + f.height + 0.8*em
 		return f
 	}
-	level := newExtent()
-	level.add(-0.5, 0.5)
-	ewma, sums := s.Rules.Limit*1.4, s.Rules.Decision*1.3
-	for _, c := range s.Checks {
-		level.add(1.15 * s.away(c))
-		ewma = maxOf(ewma, 1.1*math.Abs(c.EWMA))
-		sums = maxOf(sums, 1.1*c.Up, 1.1*c.Down)
-	}
-	f := panel("Mean torque about the centre, %", level.lo, level.hi, 0.16*l.width)
+	level, ewma, sums := s.ranges()
+	f := panel(levelTitle, level.lo, level.hi, 0.16*l.width)
 	f.rule(0, true)
 	s.draw(f, s.away, paintBaseline, false)
-	f = panel("EWMA, standard deviations", -ewma, ewma, 0.16*l.width)
+	f = panel(ewmaTitle, -ewma, ewma, 0.16*l.width)
 	f.rule(0, true)
 	f.rule(s.Rules.Limit, false)
 	f.rule(-s.Rules.Limit, false)
 	s.draw(f, func(c StandardEntry) float64 { return c.EWMA }, paintBaseline, false)
-	f = panel("Sums up (line) and down (dashed), standard deviations", 0, sums, 0.12*l.width)
+	f = panel(sumsTitle, 0, sums, 0.12*l.width)
 	f.rule(s.Rules.Decision, false)
 	s.draw(f, func(c StandardEntry) float64 { return c.Up }, paintBaseline, false)
 	s.draw(f, func(c StandardEntry) float64 { return c.Down }, paintCandidate, true)
 	s.dates(f)
 	p.Height += 1.2 * em
 	return p
+}
+
+// The titles of the panels.
+const (
+	levelTitle = "Mean torque about the centre, %"
+	ewmaTitle  = "EWMA, standard deviations"
+	sumsTitle  = "Sums up (line) and down (dashed), standard deviations"
+)
+
+// ends is the axis of checks, numbered from 1.
+func (s *CheckStandard) ends() scale { return scale{Lo: 0.4, Hi: float64(len(s.Checks)) + 0.6} }
+
+// ranges is how far the panels reach: the level, the EWMA either way, the sums.
+func (s *CheckStandard) ranges() (level extent, ewma, sums float64) {
+	level = newExtent()
+	level.add(-0.5, 0.5)
+	ewma, sums = s.Rules.Limit*1.4, s.Rules.Decision*1.3
+	for _, c := range s.Checks {
+		level.add(1.15 * s.away(c))
+		ewma = maxOf(ewma, 1.1*math.Abs(c.EWMA))
+		sums = maxOf(sums, 1.1*c.Up, 1.1*c.Down)
+	}
+	return level, ewma, sums
 }
 
 // maxOf returns the greatest of the numbers, those that are none left out.

@@ -58,7 +58,7 @@ func (s *CheckStandard) blocks(l look, units quantity.System) []block {
 		blocks = append(blocks, openCheck{Mark: statusMark("warn"), Status: "warn", Name: "check-standard", Message: s.doubt(d)})
 	}
 	if len(s.Checks) > 0 {
-		blocks = append(blocks, paragraph{Words: s.basis(units)}, figure{Picture: s.chart(l), Caption: "A square is a check that signals; limits are dashed. Numbers stand in the table below."})
+		blocks = append(blocks, paragraph{Words: s.basis(units)}, figure{Picture: s.chart(l), Caption: "A square is a check that signals; limits are dashed. Numbers stand in the table below.", Plot: s.plot(units), Beside: true})
 	}
 	blocks = append(blocks, heading{Level: 2, Words: "What the rules take", ID: "rules"}, bullets{Items: s.limits()}, paragraph{Words: startNote, Small: true})
 	if len(s.Checks) > 0 {

@@ -18,7 +18,7 @@ func (g *Gain) timelineBlocks(i int, l look) []block {
 	}
 	return []block{
 		heading{Level: 3, Words: "Blocks and pulls as they were measured"},
-		figure{Picture: picture, Caption: "Mean torque of each pull over the riding band, in per cent above or below the mean of the baseline's pulls. " + g.driftWords(&g.Comparisons[i])},
+		figure{Picture: picture, Caption: "Mean torque of each pull over the riding band, in per cent above or below the mean of the baseline's pulls. " + g.driftWords(&g.Comparisons[i]), Numbers: g.timelineNumbers(&g.Comparisons[i])},
 	}
 }
 
@@ -98,6 +98,37 @@ func (g *Gain) timeline(i int, l look) (draw.Picture, bool) {
 		f.timelineMark(f.at(float64(j), pull.level), pull)
 	}
 	return p, true
+}
+
+// timelineNumbers are the timeline in numbers.
+func (g *Gain) timelineNumbers(c *compare.Comparison) numbers {
+	pulls := g.timelinePulls(c)
+	drift := driftLine(c, pulls)
+	words := func(name, head string, of func(p timelinePull) string) numberColumn {
+		out := numberColumn{Name: name, Head: head, Words: []string{}}
+		for _, p := range pulls {
+			out.Words = append(out.Words, of(p))
+		}
+		return out
+	}
+	level, line := numberColumn{Name: "level", Unit: "%", Head: "Level, %"}, numberColumn{Name: "drift", Unit: "%", Head: "Drift, %"}
+	for i, p := range pulls {
+		level.Values, level.Shown = append(level.Values, p.level), append(level.Shown, signed(p.level, 2))
+		line.Values, line.Shown = append(line.Values, drift[i]), append(line.Shown, signed(drift[i], 2))
+	}
+	return numbers{
+		words("pull", "Pull", func(p timelinePull) string { return clean(p.Pull) }),
+		words("started", "Started", func(p timelinePull) string {
+			if p.Started.IsZero() {
+				return "–"
+			}
+			return p.Started.Format("2006-01-02 15:04")
+		}),
+		words("configuration", "Configuration", func(p timelinePull) string { return clean(p.Configuration) }),
+		words("setup", "Setup", func(p timelinePull) string { return clean(p.Setup) }),
+		words("used", "Used", func(p timelinePull) string { return map[bool]string{true: "yes", false: "no"}[p.Used] }),
+		level, line,
+	}
 }
 
 func positions(n int) []float64 {

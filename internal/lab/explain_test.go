@@ -107,7 +107,7 @@ func TestExplainAnswersEveryQuestion(t *testing.T) {
 				t.Errorf("%s: %v", figure.Key, err)
 				continue
 			}
-			lead, sections, err := e.Parts()
+			lead, sections, err := e.Parts(report.ChartsAt{})
 			if err != nil || lead.Title == "" || len(sections) < 3 {
 				t.Errorf("%s: %q, %d sections, %v", figure.Key, lead.Title, len(sections), err)
 			}

@@ -27,7 +27,7 @@ func (d *Desk) PullPage(ctx context.Context, id, pull string, as LookSettings) (
 	if err != nil {
 		return nil, nil, err
 	}
-	page := &report.PullPage{Raw: raw.Window(0, 0, drawnPoints), Factor: math.NaN(), Setup: raw.Pull.Setup, Started: raw.Pull.Started.Format("2006-01-02 15:04 -07:00")}
+	page := &report.PullPage{Raw: raw.Window(0, 0, drawnPoints), Factor: math.NaN(), Campaign: id, Exploratory: look.Exploratory, Setup: raw.Pull.Setup, Started: raw.Pull.Started.Format("2006-01-02 15:04 -07:00")}
 	page.Reduction = report.Reduction{Pull: raw.Pull.Name, Log: raw.Pull.Log, Configuration: raw.Pull.Configuration, Excluded: raw.Pull.Excluded,
 		Radius: float64(look.Campaign.Dyno.DrumRadius), Problem: firstLine(raw.Problem)}
 	if a := look.Analysis; a != nil {

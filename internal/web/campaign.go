@@ -28,7 +28,6 @@ type campaignView struct {
 	Settings    settingsView
 	Query       string // of the address, to keep the look; begins with ? or is empty
 	Files       []fileView
-	Charts      []chartView
 }
 
 // pullView is a pull as it is excluded or put back.
@@ -51,9 +50,6 @@ type settingsView struct {
 	Corrections       []string
 	Confidences       []string
 }
-
-// chartView says where a chart's data are.
-type chartView struct{ Figure, Data string }
 
 // fileView is a document that can be taken along.
 type fileView struct{ Name, What string }
@@ -97,14 +93,7 @@ func (s *Server) campaign(w http.ResponseWriter, r *http.Request) error {
 // fill takes over what the report says.
 func (v *campaignView) fill(g *report.Gain, units quantity.System) (err error) {
 	v.Title, v.Byline, v.Purpose, v.Exploratory = g.Title(), g.Byline(), g.Purpose(), g.ExploratorySentence()
-	for i := range g.Comparisons {
-		number := strconv.Itoa(i + 1)
-		for _, kind := range []string{"gain", "levels"} {
-			v.Charts = append(v.Charts, chartView{kind + "-" + number + "-figure",
-				"/campaigns/" + url.PathEscape(v.ID) + "/charts/" + kind + "-" + number + ".json" + v.Query})
-		}
-	}
-	v.Sections, err = g.Sections(units)
+	v.Sections, err = g.Sections(units, report.ChartsAt{Path: "/campaigns/" + url.PathEscape(v.ID) + "/charts/", Query: v.Query})
 	return err
 }
 

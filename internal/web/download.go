@@ -3,8 +3,6 @@ package web
 import (
 	"bytes"
 	"net/http"
-	"strconv"
-	"strings"
 
 	"fairpull/quantity"
 	"fairpull/report"
@@ -60,32 +58,5 @@ func (s *Server) download(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Security-Policy", "sandbox; default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'")
 	h.Set("Cache-Control", "private, no-cache")
 	_, _ = w.Write(b.Bytes()) // a browser that went away needs no answer
-	return nil
-}
-
-// chart writes the data of one chart: gain-1.json, levels-1.json.
-func (s *Server) chart(w http.ResponseWriter, r *http.Request) error {
-	none := &requestError{http.StatusNotFound, "The campaign has no such chart."}
-	kind, rest, _ := strings.Cut(strings.TrimSuffix(r.PathValue("chart"), ".json"), "-")
-	number, err := strconv.Atoi(rest)
-	if err != nil || kind != "gain" && kind != "levels" {
-		return none
-	}
-	look, err := s.look(r)
-	if err != nil {
-		return err
-	}
-	units := unitsOf(r)
-	view := look.View(s.o.Version, units)
-	if view == nil || number < 1 || number > len(view.Comparisons) {
-		return none
-	}
-	data, err := view.ChartJSON(number-1, kind == "levels", units)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "private, no-cache")
-	_, _ = w.Write(data) // a browser that went away needs no answer
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 
+	"fairpull/internal/lab"
 	"fairpull/report"
 )
 
@@ -39,26 +40,14 @@ type explainLink struct{ Name, Address string }
 
 // explain shows how a figure of a campaign came about.
 func (s *Server) explain(w http.ResponseWriter, r *http.Request) error {
-	params := r.URL.Query()
-	as, err := lookOf(params)
+	params, id := r.URL.Query(), r.PathValue("id")
+	e, look, q, err := s.explanation(r)
 	if err != nil {
-		return err
-	}
-	id := r.PathValue("id")
-	q, err := questionOf(r.PathValue("figure"), params)
-	if err != nil {
-		return err
-	}
-	e, look, err := s.desk.Explain(r.Context(), id, q, as, unitsOf(r))
-	if err != nil {
-		if look != nil && errors.Is(err, look.Problem) {
-			return &requestError{http.StatusConflict, "The campaign cannot be analysed as it stands, so there is nothing to explain: " + err.Error()}
-		}
 		return err
 	}
 	view := explainView{frame: s.frame(r, e.Title), ID: id, Figure: q.Figure, Exploratory: len(look.Exploratory) > 0, Comparison: q.Comparison + 1, Pull: q.Pull, Kept: keptLook(params)}
 	view.Section, view.Live, view.Changed = "campaign", "campaign "+id, look.Changed
-	if view.Lead, view.Sections, err = e.Parts(); err != nil {
+	if view.Lead, view.Sections, err = e.Parts(chartsAt("/campaigns/"+url.PathEscape(id)+"/explain/"+q.Figure, kept(params, explainParameters...))); err != nil {
 		return err
 	}
 	for _, figure := range report.Figures {
@@ -80,6 +69,43 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return s.page(w, r, http.StatusOK, "explain", view)
+}
+
+// explainParameters are the parameters of an address that an explanation follows.
+var explainParameters = append([]string{"units", "comparison", "pull", "rpm"}, lookParameters...)
+
+// explanation explains what the address asks for.
+func (s *Server) explanation(r *http.Request) (*report.Explanation, *lab.Look, report.Question, error) {
+	params := r.URL.Query()
+	as, err := lookOf(params)
+	if err != nil {
+		return nil, nil, report.Question{}, err
+	}
+	q, err := questionOf(r.PathValue("figure"), params)
+	if err != nil {
+		return nil, nil, q, err
+	}
+	e, look, err := s.desk.Explain(r.Context(), r.PathValue("id"), q, as, unitsOf(r))
+	if err != nil && look != nil && errors.Is(err, look.Problem) {
+		err = &requestError{http.StatusConflict, "The campaign cannot be analysed as it stands, so there is nothing to explain: " + err.Error()}
+	}
+	return e, look, q, err
+}
+
+// explainCharts are those of an explanation.
+func (s *Server) explainCharts(r *http.Request) (*report.Charts, string, error) {
+	e, look, q, err := s.explanation(r)
+	if err != nil {
+		return nil, "", err
+	}
+	stem := look.Campaign.ID + "-" + q.Figure
+	if q.Comparison > 0 {
+		stem += "-" + strconv.Itoa(q.Comparison+1)
+	}
+	if q.Pull != "" {
+		stem += "-pull-" + q.Pull
+	}
+	return e.Charts(), stem, nil
 }
 
 // questionOf reads which figure is asked for.
@@ -112,8 +138,13 @@ func questionOf(figure string, params url.Values) (report.Question, error) {
 
 // keptLook returns the parameters of the address that change the look.
 func keptLook(params url.Values) url.Values {
+	return kept(params, append([]string{"units"}, lookParameters...)...)
+}
+
+// kept returns the named parameters of an address, where they say something.
+func kept(params url.Values, names ...string) url.Values {
 	kept := url.Values{}
-	for _, name := range append([]string{"units"}, lookParameters...) {
+	for _, name := range names {
 		if v := params.Get(name); v != "" {
 			kept.Set(name, v)
 		}

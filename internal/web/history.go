@@ -32,7 +32,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	view := historyView{frame: s.frame(r, "History"), Vehicle: strings.TrimSpace(r.URL.Query().Get("vehicle"))}
+	view := historyView{frame: s.frame(r, "History"), Vehicle: vehicleOf(r)}
 	view.Section, view.Live, view.Changed = "history", "*", changed
 	if view.Dyno, view.Dynos, err = s.chosenDyno(r); err != nil {
 		return err
@@ -40,11 +40,11 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	if view.Dyno == "" {
 		return s.page(w, r, http.StatusOK, "history", view)
 	}
-	found, err := s.desk.Scatter(r.Context(), lab.ScatterQuery{Dyno: view.Dyno, Vehicle: view.Vehicle, Version: s.o.Version})
+	found, err := s.scatter(r, view.Dyno)
 	if err != nil {
 		return err
 	}
-	if view.Lead, view.Sections, err = found.Parts(); err != nil {
+	if view.Lead, view.Sections, err = found.Parts(chartsAt("/history", ofDyno(r, view.Dyno))); err != nil {
 		return err
 	}
 	view.Title = view.Lead.Title
@@ -53,6 +53,31 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	}
 	view.Out, view.Waiting = found.LeftOut, found.Waiting[:min(mostWaiting, len(found.Waiting))]
 	return s.page(w, r, http.StatusOK, "history", view)
+}
+
+// scatter is what the workspace knows of a rig's scatter, of the vehicle that the
+// address may name.
+func (s *Server) scatter(r *http.Request, dyno string) (*report.Scatter, error) {
+	return s.desk.Scatter(r.Context(), lab.ScatterQuery{Dyno: dyno, Vehicle: vehicleOf(r), Version: s.o.Version})
+}
+
+func vehicleOf(r *http.Request) string { return strings.TrimSpace(r.URL.Query().Get("vehicle")) }
+
+// historyCharts are those of the history's page.
+func (s *Server) historyCharts(r *http.Request) (*report.Charts, string, error) {
+	dyno, _, err := s.chosenDyno(r)
+	if err != nil {
+		return nil, "", err
+	}
+	found, err := s.scatter(r, dyno)
+	if err != nil {
+		return nil, "", err
+	}
+	stem := "history-" + dyno
+	if vehicle := vehicleOf(r); vehicle != "" {
+		stem += "-" + vehicle
+	}
+	return found.Charts(), stem, nil
 }
 
 // chosenDyno returns the dyno that the address names, or the first, with all that
@@ -70,6 +95,13 @@ func (s *Server) chosenDyno(r *http.Request) (string, []string, error) {
 		return "", nil, &requestError{http.StatusNotFound, "No campaign was measured on a dyno of that name."}
 	}
 	return dyno, dynos, nil
+}
+
+// ofDyno are the parameters of a dyno's page.
+func ofDyno(r *http.Request, dyno string) url.Values {
+	q := kept(r.URL.Query(), "vehicle", "units")
+	q.Set("dyno", dyno)
+	return q
 }
 
 // leaveOut keeps a campaign out of the history for the reason that the form gives.

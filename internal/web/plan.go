@@ -136,6 +136,30 @@ func (s *Server) keepPlan(w http.ResponseWriter, r *http.Request) error {
 	return s.showPlan(w, r, http.StatusUnprocessableEntity, f, planning)
 }
 
+// planCharts is the chart of the designs that the address asks for.
+func (s *Server) planCharts(r *http.Request) (*report.Charts, string, error) {
+	f := newFields(r.URL.Query())
+	planning, err := s.designs(r.Context(), f)
+	if err != nil {
+		return nil, "", err
+	}
+	if planning == nil {
+		return nil, "", &requestError{http.StatusNotFound, "There is no chart of this plan: something in the form is to be put right."}
+	}
+	return planning.View.Charts(unitsOf(r)), planning.Campaign.ID + "-plan", nil
+}
+
+// filled leaves of a form what is filled in.
+func filled(form url.Values) url.Values {
+	out := url.Values{}
+	for name, values := range form {
+		if values = slices.DeleteFunc(slices.Clone(values), func(v string) bool { return v == "" }); len(values) > 0 {
+			out[name] = values
+		}
+	}
+	return out
+}
+
 // designs reads the form and works out the designs; nil where something is wrong
 // with the form, which then says what.
 func (s *Server) designs(ctx context.Context, f *fields) (*lab.Planning, error) {
@@ -205,7 +229,7 @@ func (s *Server) showPlan(w http.ResponseWriter, r *http.Request, status int, f 
 	if planning != nil {
 		plan := &planning.View
 		plan.Version, view.Designs = s.o.Version, plan.Options()
-		if view.Lead, view.Sections, err = plan.Parts(view.Units); err != nil {
+		if view.Lead, view.Sections, err = plan.Parts(view.Units, chartsAt("/plan", filled(f.v))); err != nil {
 			return err
 		}
 		view.Chosen = f.v.Get("design")

@@ -49,7 +49,7 @@ func (s *Server) pull(w http.ResponseWriter, r *http.Request) error {
 		view.Data = pullPath(id, name) + "/raw.json" + view.Query
 	}
 	view.Before, view.After = look.Neighbours(name)
-	if view.Sections, err = page.Sections(view.Units); err != nil {
+	if view.Sections, err = page.Sections(view.Units, report.ChartsAt{Path: pullPath(id, name) + "/charts/", Query: view.Query}); err != nil {
 		return err
 	}
 	return s.page(w, r, http.StatusOK, "pull", view)

@@ -231,7 +231,7 @@ func (s *Server) showTeaching(w http.ResponseWriter, r *http.Request, status int
 	}
 	if proof != nil {
 		var err error
-		if view.Proof, err = proof.Parts(view.Units); err != nil {
+		if view.Proof, err = proof.Parts(view.Units, report.ChartsAt{}); err != nil {
 			return err
 		}
 		view.Proven = len(f.wrong) == 0

@@ -43,16 +43,33 @@ func (s *Server) checkStandard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if view.Named {
-		chart, err := s.desk.Standard(r.Context(), lab.StandardQuery{Dyno: view.Dyno, Version: s.o.Version})
+		chart, err := s.standard(r, view.Dyno)
 		if err != nil {
 			return err
 		}
-		if view.Lead, view.Sections, err = chart.Parts(view.Units); err != nil {
+		if view.Lead, view.Sections, err = chart.Parts(view.Units, chartsAt("/check-standards", ofDyno(r, view.Dyno))); err != nil {
 			return err
 		}
 		view.Title = view.Lead.Title
 	}
 	return s.page(w, r, http.StatusOK, "standard", view)
+}
+
+func (s *Server) standard(r *http.Request, dyno string) (*report.CheckStandard, error) {
+	return s.desk.Standard(r.Context(), lab.StandardQuery{Dyno: dyno, Version: s.o.Version})
+}
+
+// standardCharts is the chart of a dyno's check standard.
+func (s *Server) standardCharts(r *http.Request) (*report.Charts, string, error) {
+	dyno, _, err := s.chosenDyno(r)
+	if err != nil {
+		return nil, "", err
+	}
+	chart, err := s.standard(r, dyno)
+	if err != nil {
+		return nil, "", err
+	}
+	return chart.Charts(unitsOf(r)), dyno, nil
 }
 
 // setStandard names a vehicle as a dyno's check standard.

@@ -2,14 +2,15 @@
 // zoom by pointer, keyboard or button. The drawing that came with the page stays
 // for print and where there is no script. Words and numbers come from the server.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
+import { bars, ground, lines, marks, peaks, uprights, zeroLine } from "./marks.js";
+import { css, element, faded, plainNumbers } from "./paint.js";
 
 const dashes = { dashed: [7, 4], limits: [2, 3] };
 
 export function drawCharts(root) {
-  for (const source of root.querySelectorAll("template.chart")) {
-    const figure = document.getElementById(source.dataset.figure);
-    if (!figure || figure.querySelector(".plot")) continue;
-    load(source.dataset.src, figure).catch(() => {}); // the drawing stays
+  for (const figure of root.querySelectorAll("figure.chart[data-src]")) {
+    if (figure.querySelector(".plot")) continue;
+    load(figure.dataset.src, figure).catch(() => {}); // the drawing stays
   }
 }
 
@@ -17,7 +18,7 @@ async function load(address, figure) {
   const answer = await fetch(address, { headers: { Accept: "application/json" } });
   if (!answer.ok) throw new Error("the server answers " + answer.status);
   const chart = await answer.json();
-  if (chart.format !== "fairpull.chart/1" || chart.x.values.length < 2) return;
+  if (chart.format !== "fairpull.chart/1" || chart.x.values.length < 2 || !figure.isConnected) return;
   mount(figure, chart);
 }
 
@@ -61,12 +62,6 @@ function mount(figure, chart) {
   fit(plot, plots);
 }
 
-function element(name, className) {
-  const e = document.createElement(name);
-  e.className = className;
-  return e;
-}
-
 // key explains the marks of a panel: colour, form and words.
 function key(panel) {
   const list = element("ul", "plot-key");
@@ -78,105 +73,85 @@ function key(panel) {
   return list;
 }
 
+// data are the columns of a panel: for each series its limits, where it has them as a
+// ribbon, and its values.
 function data(panel, chart) {
   const out = [chart.x.values];
   for (const s of panel.series) {
-    out.push(s.high, s.low);
+    if (ribbon(s)) out.push(s.high, s.low);
     if (s.inner) out.push(s.inner[1], s.inner[0]);
     out.push(s.values);
   }
   return out;
 }
 
-const css = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
+const ribbon = (s) => s.low && !s.bars;
 
 function options(panel, chart, syncKey, state) {
   const series = [{}];
   const bands = [];
   for (const s of panel.series) {
     const limit = { stroke: "transparent", width: 0, points: { show: false } };
-    bands.push({ series: [series.length, series.length + 1], fill: () => faded(css(s.paint), 0.2) });
-    series.push({ ...limit }, { ...limit });
+    if (ribbon(s)) {
+      bands.push({ series: [series.length, series.length + 1], fill: () => faded(css(s.paint), 0.2) });
+      series.push({ ...limit }, { ...limit });
+    }
     if (s.inner) {
       const inner = { stroke: () => css(s.paint), width: 1, dash: dashes.limits, points: { show: false } };
       series.push({ ...inner }, { ...inner });
     }
-    series.push({ stroke: () => css(s.paint), width: 2.2, dash: s.dashed ? dashes.dashed : [], points: { show: false } });
+    const dash = s.dashed ? dashes.dashed : s.dotted ? dashes.limits : [];
+    series.push(s.no_line ? { ...limit } : { stroke: () => css(s.paint), width: s.marks ? 1.4 : 2.2, dash, points: { show: false } });
   }
-  const last = panel === chart.panels[chart.panels.length - 1];
-  const axis = { stroke: () => css("muted"), grid: { stroke: () => css("grid"), width: 1 }, ticks: { stroke: () => css("frame"), width: 1 }, font: "13px system-ui, sans-serif" };
   return {
-    width: 600, height: 260, pxAlign: 0, series, bands, legend: { show: false },
-    scales: { x: { time: false }, y: { range: [panel.low, panel.high] } },
-    axes: [
-      { ...axis, values: plainNumbers, ...(last ? { size: 44, label: chart.x.name + ", " + chart.x.unit, labelSize: 22, labelFont: axis.font } : { size: 34 }) },
-      { ...axis, values: plainNumbers, size: 56 },
-    ],
+    width: 600, height: 260, pxAlign: 0, series, bands, legend: { show: false }, padding: chart.x.ticks ? [null, 30, null, null] : undefined,
+    scales: { x: { time: false, range: (u, min, max) => seen(chart.x, min, max) }, y: { range: [panel.low, panel.high] } },
+    axes: axes(panel, chart),
     cursor: { sync: { key: syncKey }, drag: { x: true, y: false }, points: { size: 7 }, focus: { prox: -1 } },
     hooks: {
-      drawClear: [(u) => ground(u, chart.band)],
-      draw: [(u) => panel.zero && zeroLine(u), (u) => peaks(u, panel)],
+      drawClear: [(u) => ground(u, chart.band), (u) => lines(u, panel), (u) => uprights(u, chart)],
+      draw: [(u) => panel.zero && zeroLine(u), (u) => bars(u, panel, chart), (u) => marks(u, panel, chart), (u) => peaks(u, panel)],
       setCursor: [(u) => tell(u, state)],
     },
   };
 }
 
-// plainNumbers writes ticks as the drawings do: without a mark at the thousands.
-function plainNumbers(u, ticks) {
-  return ticks.map((v) => String(v).replace("-", "\u2212"));
+// ends are those of the axis.
+function ends(x) {
+  return x.ends ?? [x.values[0], x.values[x.values.length - 1]];
 }
 
-// peaks marks where a curve is highest: a square on a dashed one, else a disc.
-function peaks(u, panel) {
-  const r = 4.5 * window.devicePixelRatio;
-  for (const s of panel.series) {
-    if (!s.peak) continue;
-    const x = u.valToPos(s.peak[0], "x", true);
-    const y = u.valToPos(s.peak[1], "y", true);
-    if (x < u.bbox.left || x > u.bbox.left + u.bbox.width) continue;
-    u.ctx.save();
-    u.ctx.fillStyle = css(s.paint);
-    u.ctx.strokeStyle = css("paper");
-    u.ctx.lineWidth = window.devicePixelRatio;
-    u.ctx.beginPath();
-    if (s.dashed) u.ctx.rect(x - r, y - r, 2 * r, 2 * r);
-    else u.ctx.arc(x, y, r, 0, 2 * Math.PI);
-    u.ctx.fill();
-    u.ctx.stroke();
-    u.ctx.restore();
+// seen is what the axis shows: where it holds every node, up to its ends.
+function seen(x, min, max) {
+  return min <= x.values[0] && max >= x.values[x.values.length - 1] ? ends(x) : [min, max];
+}
+
+function axes(panel, chart) {
+  const axis = { stroke: () => css("muted"), grid: { stroke: () => css("grid"), width: 1 }, ticks: { stroke: () => css("frame"), width: 1 }, font: "13px system-ui, sans-serif" };
+  const last = panel === chart.panels[chart.panels.length - 1];
+  const { x } = chart;
+  const name = x.unit ? x.name + ", " + x.unit : x.name;
+  const along = { ...axis, values: plainNumbers, ...(last ? { size: 44, label: name, labelSize: 22, labelFont: axis.font } : { size: 34 }) };
+  if (x.ticks) {
+    along.splits = (u, i, min, max) => nodesWithRoom(u, x, min, max);
+    along.values = (u, places) => places.map((v) => x.ticks[x.values.indexOf(v)]);
   }
+  return [along, { ...axis, values: plainNumbers, size: 56 }];
 }
 
-// faded is a colour of the style sheet at an opacity.
-function faded(hex, alpha) {
-  return hex + Math.round(alpha * 255).toString(16).padStart(2, "0");
-}
-
-// ground paints the riding band below the curves.
-function ground(u, band) {
-  if (band.length !== 2) return;
-  const { left, top, width, height } = u.bbox;
-  const a = Math.max(left, u.valToPos(band[0], "x", true));
-  const b = Math.min(left + width, u.valToPos(band[1], "x", true));
-  if (b <= a) return;
-  u.ctx.save();
-  u.ctx.fillStyle = css("band");
-  u.ctx.fillRect(a, top, b - a, height);
-  u.ctx.restore();
-}
-
-function zeroLine(u) {
-  const { left, top, width, height } = u.bbox;
-  const y = u.valToPos(0, "y", true);
-  if (y < top || y > top + height) return;
-  u.ctx.save();
-  u.ctx.strokeStyle = css("ink");
-  u.ctx.lineWidth = 1.4 * window.devicePixelRatio;
-  u.ctx.beginPath();
-  u.ctx.moveTo(left, y);
-  u.ctx.lineTo(left + width, y);
-  u.ctx.stroke();
-  u.ctx.restore();
+// nodesWithRoom are the nodes whose words fit side by side on the axis.
+function nodesWithRoom(u, x, min, max) {
+  const per = u.bbox.width / window.devicePixelRatio / (max - min);
+  const out = [];
+  let free = -Infinity;
+  x.values.forEach((v, i) => {
+    const half = 4 * x.ticks[i].length + 6;
+    const at = (v - min) * per;
+    if (v < min || v > max || at - half < free) return;
+    out.push(v);
+    free = at + half;
+  });
+  return out;
 }
 
 // tell writes what all panels have at the crosshair.
@@ -185,21 +160,26 @@ function tell(u, state) {
   if (at === null || at === undefined || at === state.at) return;
   state.at = at;
   const { chart } = state;
-  const lines = [chart.x.values[at] + " " + chart.x.unit];
+  const parts = [chart.x.words ? chart.x.words[at] : chart.x.values[at] + " " + chart.x.unit];
   for (const panel of chart.panels) {
-    for (const s of panel.series) lines.push(s.name + " " + s.read[at]);
+    for (const s of panel.series) if (s.read[at]) parts.push(s.name + " " + s.read[at]);
   }
-  state.read.textContent = lines.join(" · ");
+  state.read.textContent = parts.join(" · ");
 }
 
-// point moves the crosshair of every panel to a node.
+// point moves the crosshair of every panel to a node, and what is seen with it.
 function point(state, at) {
   const { chart, plots } = state;
   const clamped = Math.max(0, Math.min(chart.x.values.length - 1, at));
+  const x = chart.x.values[clamped];
+  const { min, max } = plots[0].scales.x;
+  if (x < min || x > max) {
+    const [from, to] = x < min ? [x, x + max - min] : [x - max + min, x];
+    plots.forEach((u) => u.setScale("x", { min: from, max: to }));
+  }
   state.at = null;
   for (const u of plots) {
-    const left = u.valToPos(chart.x.values[clamped], "x");
-    u.setCursor({ left, top: u.over.clientHeight / 2 }, false);
+    u.setCursor({ left: u.valToPos(x, "x"), top: u.over.clientHeight / 2 }, false);
     u.cursor.idx = clamped;
     tell(u, state);
     state.at = null;
@@ -211,19 +191,18 @@ function point(state, at) {
 function zoom(state, factor) {
   const { chart, plots } = state;
   const xs = chart.x.values;
-  const [first, last] = [xs[0], xs[xs.length - 1]];
+  const [first, last] = ends(chart.x);
   let { min, max } = plots[0].scales.x;
   const about = state.at !== null && xs[state.at] > min && xs[state.at] < max ? xs[state.at] : (min + max) / 2;
   min = Math.max(first, about - (about - min) * factor);
   max = Math.min(last, about + (max - about) * factor);
-  if (factor === Infinity || max - min >= last - first) [min, max] = [first, last];
-  if (max - min < 4 * (xs[1] - xs[0])) return;
+  if (max - min < (last - first) / 25) return;
   plots.forEach((u) => u.setScale("x", { min, max }));
 }
 
 function whole(state) {
-  const xs = state.chart.x.values;
-  state.plots.forEach((u) => u.setScale("x", { min: xs[0], max: xs[xs.length - 1] }));
+  const [min, max] = ends(state.chart.x);
+  state.plots.forEach((u) => u.setScale("x", { min, max }));
 }
 
 function keyboard(event, state) {

@@ -2,6 +2,7 @@
 // zoom by pointer, keyboard or button. What is seen is fetched anew at each zoom,
 // thinned by the server so that no spike is lost.
 import uPlot from "../vendor/uplot/uPlot.esm.js";
+import { css, element, plainNumbers } from "./paint.js";
 
 export function drawRawLogs(root) {
   for (const source of root.querySelectorAll("template.raw-chart")) {
@@ -26,14 +27,6 @@ async function fetchWindow(address, span, figure) {
   const log = await answer.json();
   if (log.format !== "fairpull.raw/1") throw new Error("the answer is no log");
   return log;
-}
-
-const css = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
-
-function element(name, className) {
-  const e = document.createElement(name);
-  e.className = className;
-  return e;
 }
 
 function mount(figure, address, log) {
@@ -79,14 +72,13 @@ function options(state, i, key) {
   const { log } = state;
   const last = i === log.channels.length - 1;
   const axis = { stroke: () => css("muted"), grid: { stroke: () => css("grid"), width: 1 }, ticks: { stroke: () => css("frame"), width: 1 }, font: "13px system-ui, sans-serif" };
-  const plain = (u, ticks) => ticks.map((v) => String(v).replace("-", "\u2212"));
   return {
     width: 600, height: 150, pxAlign: 0, legend: { show: false },
     series: [{}, { stroke: () => css("baseline"), width: 1.3, points: { show: false }, spanGaps: false }],
     scales: { x: { time: false, range: () => state.span }, y: { range: (u, low, high) => room(low, high, i === 0) } },
     axes: [
-      { ...axis, values: plain, ...(last ? { size: 44, label: log.axis, labelSize: 22, labelFont: axis.font } : { size: 26 }) },
-      { ...axis, values: plain, size: 64 },
+      { ...axis, values: plainNumbers, ...(last ? { size: 44, label: log.axis, labelSize: 22, labelFont: axis.font } : { size: 26 }) },
+      { ...axis, values: plainNumbers, size: 64 },
     ],
     cursor: { sync: { key, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 6 } },
     hooks: {
