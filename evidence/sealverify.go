@@ -253,13 +253,7 @@ func (v *sealCheck) checkRecord(trust Trust) {
 		v.found.add(Caution, partRecord, "", "the seal is not in a record")
 		return
 	}
-	var keys []PublicKey
-	for _, state := range v.keys.Keys() {
-		if state.Purpose == ForRecord {
-			keys = append(keys, state.Key)
-		}
-	}
-	head, key, err := ParseCheckpoint([]byte(r.Checkpoint), keys...)
+	head, key, err := ParseCheckpoint([]byte(r.Checkpoint), v.recordKeys()...)
 	if err != nil {
 		v.found.add(Failed, partRecord, "", "%v", err)
 		return

@@ -62,13 +62,7 @@ func (w *Workspace) checkSeal(ctx context.Context, text []byte, ring *evidence.K
 	if err != nil {
 		return err
 	}
-	var keys []evidence.PublicKey
-	for _, s := range ring.Keys() {
-		if s.Purpose == evidence.ForRecord {
-			keys = append(keys, s.Key)
-		}
-	}
-	head, _, err := evidence.ParseCheckpoint([]byte(seal.Receipt.Checkpoint), keys...)
+	head, _, err := evidence.ParseCheckpoint([]byte(seal.Receipt.Checkpoint), recordKeys(ring)...)
 	if err != nil {
 		return err
 	}
