@@ -165,8 +165,9 @@ func (w *Workspace) dropRepeated(ctx context.Context, p *Past, without string) (
 }
 
 // knows reports whether the campaigns have vehicleDF degrees of freedom together at
-// each level that a design meets.
+// each level that a design meets; of setups, where nobody says what it meets.
 func (p *Past) knows(meets levelsMet) bool {
+	meets.setups = meets.setups || !meets.blocks
 	var setups, blocks float64
 	for i := range p.Campaigns {
 		setups += p.Campaigns[i].Study.Setup.DF

@@ -78,6 +78,8 @@ func TestWhoseHistory(t *testing.T) {
 		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Before: inventedDay(4), Meets: anew}, "", []string{"two", "one", "other", "more"}},
 		{PastQuery{Dyno: "cell-1", Vehicle: "twin", Without: "one", Meets: anew}, "", []string{"three", "two", "other", "more"}},
 		{PastQuery{Dyno: "cell-1", Vehicle: "nobody", Meets: anew}, "", all},
+		{PastQuery{Dyno: "cell-1", Vehicle: "nobody"}, "", all},
+		{PastQuery{Dyno: "cell-1", Vehicle: "twin"}, "twin", []string{"three", "two", "one"}},
 		{PastQuery{Dyno: "cell-1"}, "", all},
 		{PastQuery{Dyno: "cell-2", Vehicle: "twin", Meets: anew}, "", nil},
 		{PastQuery{Vehicle: "twin", Meets: anew}, "twin", nil},
