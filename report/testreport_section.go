@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"fairpull/compare"
 	"fairpull/quantity"
 )
 
@@ -99,16 +98,6 @@ func (r *TestReport) rule() []block {
 	return []block{heading{Level: 2, Words: "Statement and decision rule", ID: "rule"}, bullets{Items: items}}
 }
 
-// budgetRows name the parts of the variance of the primary figure.
-var budgetRows = []struct{ part, name, how string }{
-	{compare.PartSetup, "setup to setup", "scatter of strapping-down, type A"},
-	{compare.PartBlock, "change-over within a setup", "scatter of blocks, type A"},
-	{compare.PartPull, "pull to pull", "scatter within blocks, type A"},
-	{compare.PartDrift, "drift of the rig", "allowance for a drift that is not straight, or its rate from earlier work"},
-	{compare.PartWeather, "correction for the air", "doubt of the correction's exponent over the weather between the sides, type B"},
-	{compare.PartLoss, "where the correction is applied", "wheel alone or wheel plus loss, rectangular, type B"},
-}
-
 // uncertainty has the budget of the primary figure.
 func (r *TestReport) uncertainty() []block {
 	c := r.comparison
@@ -122,10 +111,10 @@ func (r *TestReport) uncertainty() []block {
 		Heads:   []string{"Source", "How it was found", "Standard uncertainty, %", "Share of the variance, %"}, Numeric: []bool{false, false, true, true},
 	}
 	total := 0.0
-	for _, row := range budgetRows {
+	for _, row := range budgetParts {
 		total += c.Parts[row.part]
 	}
-	for _, row := range budgetRows {
+	for _, row := range budgetParts {
 		v := c.Parts[row.part]
 		share := "–"
 		if total > 0 {

@@ -148,8 +148,8 @@ func TestReportBudget(t *testing.T) {
 	budget := sectionOf(written(t, reportOf(t, claim, sampleDetails()).HTML, quantity.SI), "uncertainty")
 	squares, shares := 0.0, 0.0
 	rows := regexp.MustCompile(`(setup to setup|change-over within a setup|pull to pull|drift of the rig|correction for the air|where the correction is applied) .*?(\d\.\d{3}) (\d+\.\d)`).FindAllStringSubmatch(budget, -1)
-	if len(rows) != len(budgetRows) {
-		t.Fatalf("%d rows of %d: %s", len(rows), len(budgetRows), budget)
+	if len(rows) != len(budgetParts) {
+		t.Fatalf("%d rows of %d: %s", len(rows), len(budgetParts), budget)
 	}
 	for _, row := range rows {
 		var u, share float64
