@@ -14,8 +14,8 @@ type Node struct {
 	Lambda   float64 // mean of the visits
 	SD       float64 // from visit to visit; NaN with one
 	Slope    float64 // mean change of lambda, 1/s
-	// Lo and Hi are the interval at this speed alone; AllLo and AllHi hold for all
-	// engine speeds of the curve at once. NaN with a single visit.
+	// Lo and Hi are the interval at this speed alone, NaN with a single visit; AllLo and
+	// AllHi hold at once for all engine speeds with [LeastVisits] or more, NaN at others.
 	Lo, Hi, AllLo, AllHi float64
 }
 
@@ -44,7 +44,7 @@ func Curve(visits []Visit, stepRPM float64, c Common, confidence float64) ([]Nod
 	}
 	limited := 0
 	for _, l := range by {
-		if len(l.lambda) > 1 {
+		if len(l.lambda) >= LeastVisits {
 			limited++
 		}
 	}
@@ -55,7 +55,10 @@ func Curve(visits []Visit, stepRPM float64, c Common, confidence float64) ([]Nod
 		m := meanOf(l.lambda, l.seconds, l.slope)
 		n := Node{SpeedRPM: float64(speed) * stepRPM, Visits: m.n, Seconds: m.seconds, Lambda: m.value, SD: m.sd, Slope: m.slope}
 		n.Lo, n.Hi = m.interval(c, confidence)
-		n.AllLo, n.AllHi = m.interval(c, all)
+		n.AllLo, n.AllHi = math.NaN(), math.NaN()
+		if m.n >= LeastVisits {
+			n.AllLo, n.AllHi = m.interval(c, all)
+		}
 		out = append(out, n)
 	}
 	return out, nil

@@ -45,8 +45,9 @@ const mostPoints = 4000
 //	y(t) = y0 + k·(h ∗ u)(t − Dead),  h first order with time constant Lag.
 //
 // The standard uncertainty is that of the fit, widened for the correlation of
-// neighbouring residuals r by √((1+r)/(1−r)) ([Bartlett1946], from memory). Rows with
-// NaN are left out and bridged. It returns ErrNoResponse where less than 60 % of the
+// neighbouring residuals r by √((1+r)/(1−r)) ([Bartlett1946], from memory), and of the
+// moment of a row, which is known to within its interval. Rows with NaN are left out and
+// bridged. It returns ErrNoResponse where less than 60 % of the
 // variance is explained or where the delay lies at the end of the search.
 func FindDelay(t, u, y []float64, b DelayBounds) (Delay, error) {
 	if len(t) != len(u) || len(t) != len(y) || !(b.Dead > 0) || !(b.Lag > 0) {
@@ -62,7 +63,7 @@ func FindDelay(t, u, y []float64, b DelayBounds) (Delay, error) {
 	if d.Explained < leastExplained || dead > 0.98*b.Dead || lag > 0.98*b.Lag {
 		return Delay{}, fmt.Errorf("%w: %.0f %% of its variance is explained, %.2f s late", ErrNoResponse, 100*d.Explained, d.Total)
 	}
-	d.UTotal = m.uncertainty(dead, lag)
+	d.UTotal = math.Hypot(m.uncertainty(dead, lag), m.step/math.Sqrt(12))
 	return d, nil
 }
 
@@ -92,10 +93,24 @@ func newResponse(t, u, y []float64, b DelayBounds) (*response, error) {
 	step := math.Max(signal.MedianInterval(ts), span/mostPoints)
 	n := int(span/step) + 1
 	m := &response{step: step, u: evenly(ts, us, step, n), y: evenly(ts, ys, step, n), z: make([]float64, n), x: make([]float64, n)}
-	// The readings of the first moments were caused by an input before the record; it
-	// is taken to have stood still there, so only a third of the span is given away.
-	m.first = min(int(b.Dead/step), n/3)
+	// The readings of the first moments were caused by an input before the record. Where
+	// the input is at rest at its beginning it was so before; else they are left out, up to
+	// a third of the span.
+	if !atRest(m.u) {
+		m.first = min(int(b.Dead/step), n/3)
+	}
 	return m, nil
+}
+
+// atRest says that an input hardly moves in the first tenth of its record.
+func atRest(u []float64) bool {
+	lo, hi := slices.Min(u), slices.Max(u)
+	for _, v := range u[:len(u)/10] {
+		if math.Abs(v-u[0]) > 0.02*(hi-lo) {
+			return false
+		}
+	}
+	return true
 }
 
 // evenly reads the line through (t, v) at n moments a step apart.
@@ -173,7 +188,7 @@ func (m *response) correlation(dead float64) float64 {
 // coarse tries lags in ratios of 1.6 and delays a few steps apart.
 func (m *response) coarse(b DelayBounds) (dead, lag float64) {
 	best := -1.0
-	stride := math.Max(m.step, b.Dead/200)
+	stride := math.Max(m.step, b.Dead/80)
 	for l := 0.0; l <= b.Lag; l = math.Max(1.6*l, m.step) {
 		m.follow(l)
 		for d := 0.0; d <= b.Dead; d += stride {
@@ -189,7 +204,7 @@ func (m *response) coarse(b DelayBounds) (dead, lag float64) {
 // their sum and difference, for the valley runs along the difference.
 func (m *response) refine(dead, lag float64, b DelayBounds) (float64, float64) {
 	best := m.explained(dead, lag)
-	size := math.Max(m.step, math.Max(b.Dead/200, lag/3))
+	size := math.Max(m.step, math.Max(b.Dead/80, lag/3))
 	for size > 1e-3*m.step {
 		moved := false
 		for _, way := range [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, -1}, {-1, 1}, {1, 1}, {-1, -1}} {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"fairpull/report/draw"
@@ -13,10 +14,15 @@ type mixtureSeries struct {
 	rpm, value, lo, hi, allLo, allHi []float64
 }
 
+// Where some engine speeds have limits, those without stand in the table alone.
 func newMixtureSeries(nodes []MixtureNode, targeted bool) mixtureSeries {
 	var s mixtureSeries
+	limited := slices.ContainsFunc(nodes, func(n MixtureNode) bool { return !math.IsNaN(n.AllLo) })
 	for i := range nodes {
 		n := &nodes[i]
+		if limited && math.IsNaN(n.AllLo) {
+			continue
+		}
 		of := func(lambda float64) float64 {
 			if targeted {
 				return 100 * (lambda/n.Target - 1)

@@ -47,7 +47,7 @@ func (m *Mixture) picture() draw.Picture {
 func (m *Mixture) blocks(l look, units quantity.System) []block {
 	out := []block{
 		heading{Level: 1, Words: m.title()}, paragraph{Words: m.Sentence()},
-		figure{Picture: m.curveChart(l), Caption: "The curve is the mean of visits at each engine speed; the ribbon holds for all of them at once. Where there is a single visit there are no limits, and nothing follows. Numbers stand in the table below."},
+		figure{Picture: m.curveChart(l), Caption: "The curve is the mean of visits at each engine speed; the ribbon holds for all of them at once. Engine speeds with fewer than three visits stand in the table alone. Numbers stand in the table below."},
 		openCheck{Mark: statusMark("warn"), Status: "warn", Name: "caution", Message: MixtureCautions[0]},
 	}
 	for i := range m.Sides {

@@ -33,8 +33,9 @@ type steadyLogger struct {
 	next    int // number of the next sample
 	at      float64
 	sensor  float64
-	mixture float64
-	oil     float64 // °C at the beginning
+	mixture func(rpm float64) float64
+	seen    []float64 // lambda of the gas that left the engine, at every sample
+	oil     float64   // °C at the beginning
 
 	stamp, drum, engine, throttle, brake, command, oilTemp, lambda channel
 }
@@ -48,12 +49,13 @@ func newSteadyLogger(s *Scenario, p *plannedPull) *steadyLogger {
 		return channel{header: header, decimals: places}
 	}
 	out := &steadyLogger{
-		s: s, r: r, sensor: cruiseLambda, mixture: s.lambda(&s.Configurations[p.fitted], p.faults), oil: float64(p.oil) - zeroCelsius,
+		s: s, r: r, sensor: cruiseLambda, oil: float64(p.oil) - zeroCelsius,
 		stamp: column("time [s]", l.TimeStep), drum: column("drum_speed ["+l.DrumUnit+"]", l.DrumStep),
 		engine: column("engine_speed [1/min]", l.EngineStep), throttle: column("throttle [%]", 1),
 		brake: column("brake_torque [N·m]", s.Brake.Step), command: column("brake_command [%]", commandStep),
 		oilTemp: column("oil_temp [degC]", oilStep), lambda: column("lambda", lambdaStep),
 	}
+	out.mixture = func(rpm float64) float64 { return s.lambda(&s.Configurations[p.fitted], p.faults, rpm) }
 	out.noise = newWander(r, s.Brake.Noise, s.Brake.NoiseTime, 1/l.Rate)
 	out.draw()
 	return out
@@ -82,9 +84,11 @@ func (l *steadyLogger) take(k knot, brake, command, open float64) {
 	if loaded > 0 {
 		target = overrunLambda
 		if open > 0.5 {
-			target = l.mixture
+			target = l.mixture(k.engineSpeed * rpmPerRadian)
 		}
 	}
+	l.seen = append(l.seen, target)
+	target = l.seen[max(0, len(l.seen)-1-int(math.Round(sampled.LambdaDead*sampled.Rate)))]
 	if n := len(l.stamp.values); n > 0 && sampled.LambdaTime > 0 {
 		l.sensor += (target - l.sensor) * -math.Expm1((l.stamp.values[n-1]-k.t)/sampled.LambdaTime)
 	} else {

@@ -78,9 +78,8 @@ func (s *Scenario) machine(c conditions) *machine {
 	}
 
 	low, high := tableLow*s.Engine.StartRPM, tableHigh*s.Engine.CloseRPM
-	factor := s.torqueFactor(configuration, c)
 	m.torque = tabulate(func(rpm float64) float64 {
-		return factor * s.Engine.Torque.At(rpm) * (1 + configuration.Gain.At(rpm))
+		return s.torqueFactor(configuration, c, rpm) * s.Engine.Torque.At(rpm) * (1 + configuration.Gain.At(rpm))
 	}, low, high, tableIntervals)
 	level := c.level + math.Log1p(c.faults.size(unusualPull))
 	intervals := tableIntervals
@@ -114,19 +113,19 @@ func (s *Scenario) wheelOf(c *Configuration) (inertia, radius, ratio float64) {
 }
 
 // torqueFactor returns what air, mixture and a cold engine make of the torque at
-// reference air.
-func (s *Scenario) torqueFactor(configuration *Configuration, c conditions) float64 {
+// reference air at an engine speed.
+func (s *Scenario) torqueFactor(configuration *Configuration, c conditions, rpm float64) float64 {
 	law, _ := lawNamed(s.Engine.AirLaw)
 	factor := math.Pow(law.factor(c.air), -(1 + s.Engine.ExponentError))
-	off := s.lambda(configuration, c.faults) - s.Engine.MixtureBest
+	off := s.lambda(configuration, c.faults, rpm) - s.Engine.MixtureBest
 	factor *= 1 - s.Engine.MixtureCurvature*off*off
 	factor *= 1 - c.faults.size(coldPull)
 	return factor * (1 - c.faults.size(coldFirstBlock)*math.Exp(-c.hours/warmUpTime))
 }
 
-// lambda returns the mixture at full throttle.
-func (s *Scenario) lambda(configuration *Configuration, faults faultSet) float64 {
-	return configuration.Lambda + faults.size(mixtureChange)
+// lambda returns the mixture at full throttle at an engine speed.
+func (s *Scenario) lambda(configuration *Configuration, faults faultSet, rpm float64) float64 {
+	return configuration.Lambda + faults.size(mixtureChange) + configuration.LambdaCourse.At(rpm)
 }
 
 // drivePull runs a planned pull.

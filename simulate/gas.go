@@ -15,27 +15,32 @@ const airNitrogen = 3.773
 // exhaust is the dry exhaust gas in mole fractions; HC counted as hexane.
 type exhaust struct{ co, co2, hc, o2 float64 }
 
-// burn returns the dry gas that the fuel leaves at lambda, by conservation of atoms for
-// one atom of carbon. Lean gas holds oxygen and neither CO nor hydrogen; rich gas is in
-// water-gas equilibrium and holds no oxygen:
+// burn returns the dry gas that the fuel leaves at lambda, by conservation of atoms, with
+// the mole fraction hc (as hexane) of it unburnt fuel. For one atom of carbon that burns,
+// lean gas holds oxygen and neither CO nor hydrogen; rich gas is in water-gas equilibrium
+// and holds no oxygen:
 //
 //	CO = x, CO2 = 1 − x, H2O = o − 2 + x, H2 = y/2 − o + 2 − x
 //
 // with o atoms of oxygen, so that x is the root between 0 and 1 of
-// (1 − K)·x² + (o − 2 + K·(1 + h))·x − K·h = 0, h = y/2 − o + 2. A little of the gas is
-// unburnt fuel, drawn off after the balance: it is too little to move it.
+// (1 − K)·x² + (o − 2 + K·(1 + h))·x − K·h = 0, h = y/2 − o + 2.
 func (f fuelAtoms) burn(lambda, hc float64) exhaust {
 	demand := 1 + f.hydrogen/4 - f.oxygen/2
-	atoms := 2*lambda*demand + f.oxygen
 	nitrogen := airNitrogen * lambda * demand
-	if left := (atoms - 2 - f.hydrogen/2) / 2; left >= 0 {
-		total := 1 + left + nitrogen
-		return exhaust{co2: 1 / total, o2: left / total, hc: hc}
+	g, unburnt := exhaust{}, 0.0
+	for range 4 { // the unburnt part follows from the whole, which it hardly moves
+		burnt := 1 - unburnt
+		atoms := 2*lambda*demand/burnt + f.oxygen
+		hydrogen, left, x := 0.0, (atoms-2-f.hydrogen/2)/2, 0.0
+		if left < 0 {
+			h := f.hydrogen/2 - atoms + 2
+			a, b, c := 1-waterGas, atoms-2+waterGas*(1+h), -waterGas*h
+			x = (-b + math.Sqrt(b*b-4*a*c)) / (2 * a)
+			hydrogen, left = h-x, 0
+		}
+		total := burnt*(1+hydrogen+left) + nitrogen + unburnt/6
+		g = exhaust{co: burnt * x / total, co2: burnt * (1 - x) / total, hc: unburnt / 6 / total, o2: burnt * left / total}
+		unburnt = 6 * hc * total
 	}
-	h := f.hydrogen/2 - atoms + 2
-	a, b, c := 1-waterGas, atoms-2+waterGas*(1+h), -waterGas*h
-	x := (-b + math.Sqrt(b*b-4*a*c)) / (2 * a)
-	hydrogen := h - x
-	total := 1 + hydrogen + nitrogen
-	return exhaust{co: x / total, co2: (1 - x) / total, hc: hc}
+	return g
 }

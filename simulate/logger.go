@@ -49,6 +49,7 @@ type Sampled struct {
 	Lambda         bool    `toml:"lambda"`
 	LambdaNoise    float64 `toml:"lambda_noise"`
 	LambdaTime     float64 `toml:"lambda_time_s"` // time constant of the sensor
+	LambdaDead     float64 `toml:"lambda_dead_s"` // time for which the gas travels before the sensor sees it
 }
 
 // Pulses says how pulses are timed. Times are in s.

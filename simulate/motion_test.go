@@ -84,7 +84,7 @@ func TestEnergyBalance(t *testing.T) {
 	}
 	part := c.segments[1]
 	count := (len(part.knots) - 2) / 2 * 2 // an even number of equal steps
-	factor := s.torqueFactor(&s.Configurations[0], s.nominal(0))
+	factor := s.torqueFactor(&s.Configurations[0], s.nominal(0), 4000)
 	power := func(k knot) (engine, lost float64) {
 		u := part.throttle.at(k.t)
 		crank := u*factor*s.Engine.Torque.At(k.engineSpeed*rpmPerRadian) - (1-u)*(m.drag[0]+m.drag[1]*k.engineSpeed)

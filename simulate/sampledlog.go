@@ -51,8 +51,7 @@ func (s *Scenario) sample(p *plannedPull, c *course, r *rand.Rand) []channel {
 
 	scale := s.drumUnit()
 	sensor := cruiseLambda
-	mixture := s.lambda(&s.Configurations[p.fitted], p.faults)
-	walker := cursor{course: c}
+	walker, travelled := cursor{course: c}, cursor{course: c}
 	for i := range n {
 		t := clamp((float64(i)+l.Jitter*(r.Float64()-0.5))/l.Rate, 0, c.end)
 		k, part := walker.moment(t)
@@ -63,12 +62,7 @@ func (s *Scenario) sample(p *plannedPull, c *course, r *rand.Rand) []channel {
 		throttle.values[i] = 100 * part.throttle.at(t)
 		oil.values[i] = float64(p.oil) - zeroCelsius + oilRise*clamp(t-c.full, 0, c.closed-c.full) + oilNoise*r.NormFloat64()
 
-		target := mixture
-		if t < c.full {
-			target = cruiseLambda
-		} else if t > c.closed {
-			target = overrunLambda
-		}
+		target := s.mixtureAt(p, c, &travelled, math.Max(t-l.LambdaDead, 0))
 		if i > 0 && l.LambdaTime > 0 {
 			sensor += (target - sensor) * -math.Expm1((stamp.values[i-1]-t)/l.LambdaTime)
 		} else {
@@ -77,6 +71,18 @@ func (s *Scenario) sample(p *plannedPull, c *course, r *rand.Rand) []channel {
 		lambda.values[i] = sensor + l.LambdaNoise*r.NormFloat64()
 	}
 	return s.recorded(stamp, drum, engine, throttle, oil, lambda)
+}
+
+// mixtureAt returns lambda of the gas that left the engine at t.
+func (s *Scenario) mixtureAt(p *plannedPull, c *course, walker *cursor, t float64) float64 {
+	switch {
+	case t < c.full:
+		return cruiseLambda
+	case t > c.closed:
+		return overrunLambda
+	}
+	k, _ := walker.moment(t)
+	return s.lambda(&s.Configurations[p.fitted], p.faults, k.engineSpeed*rpmPerRadian)
 }
 
 // recorded returns the channels that the logger keeps.

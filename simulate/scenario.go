@@ -139,6 +139,8 @@ type Configuration struct {
 	Gain       Shape   `toml:"gain"`
 	LossChange float64 `toml:"loss_change"` // change of tyre and driveline loss, a fraction
 	Lambda     float64 `toml:"lambda"`      // mixture at full throttle
+	// LambdaCourse is added to Lambda over engine speed; the zero Shape adds nothing.
+	LambdaCourse Shape `toml:"lambda_course"`
 
 	// Set where the part changes them; zero: as the vehicle. They are written
 	// into campaign.toml.

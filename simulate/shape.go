@@ -38,6 +38,11 @@ func (s Shape) At(rpm float64) float64 {
 	return value
 }
 
+// flat says that the shape is the same at all engine speeds.
+func (s Shape) flat() bool {
+	return len(s.Bumps) == 0 && (s.Level == 0 || s.MidRPM == 0 || s.Tilt == 0 && s.Bend == 0 && s.Skew == 0)
+}
+
 // table is a function of engine speed at even knots, read by cubic Hermite
 // interpolation with slopes of fourth order. Outside its knots it holds its end
 // values.

@@ -45,6 +45,7 @@ type ConfigurationTruth struct {
 	WheelInertiaAtDrum  float64    `json:"wheel_inertia_at_drum_kgm2"`
 	EngineRevsPerDrum   float64    `json:"engine_revs_per_drum_rev"` // without slip
 	LambdaFullThrottle  float64    `json:"lambda"`
+	LambdaCurve         []float64  `json:"lambda_curve,omitempty"` // over engine speed; absent where it is the same at all
 	EngineInertiaAtDrum float64    `json:"engine_inertia_at_drum_kgm2"`
 }
 
@@ -271,8 +272,12 @@ func (s *Scenario) configurationTruth(i int, m *machine, rpm, wheel []float64, p
 		LambdaFullThrottle: c.Lambda, EngineInertiaAtDrum: m.engine * m.ratio * m.ratio,
 		CrankNm: make([]float64, len(rpm)), UncorrectedNm: make([]*float64, len(rpm)),
 	}
-	off := c.Lambda - s.Engine.MixtureBest
 	for j, n := range rpm {
+		lambda := s.lambda(c, nil, n)
+		if !c.LambdaCourse.flat() {
+			t.LambdaCurve = append(t.LambdaCurve, lambda)
+		}
+		off := lambda - s.Engine.MixtureBest
 		t.CrankNm[j] = s.Engine.Torque.At(n) * (1 + c.Gain.At(n)) * (1 - s.Engine.MixtureCurvature*off*off)
 		sum, count, whole := 0.0, 0, true
 		for k := range pulls {

@@ -275,6 +275,7 @@ func (s *Scenario) checkConfigurations(p *problems) {
 		checkShape(p, key+": gain", c.Gain)
 		p.bound(key+": loss_change", c.LossChange, -0.9, 5)
 		p.bound(key+": lambda", c.Lambda, 0.6, 1.5)
+		checkShape(p, key+": lambda_course", c.LambdaCourse)
 		inertia, radius, ratio := s.wheelOf(c)
 		p.bound(key+": wheel_inertia_kgm2", inertia, 0.001, 50)
 		p.bound(key+": wheel_radius_m", radius, 0.1, 1)
@@ -313,7 +314,11 @@ func checkParts(p *problems, key string, c *Configuration) {
 func (s *Scenario) checkTorque(p *problems, key string, c *Configuration) {
 	for i := range 101 {
 		n := s.Engine.StartRPM*0.95 + (s.Engine.CloseRPM*1.02-s.Engine.StartRPM*0.95)*float64(i)/100
-		torque, gain := s.Engine.Torque.At(n), c.Gain.At(n)
+		torque, gain, lambda := s.Engine.Torque.At(n), c.Gain.At(n), s.lambda(c, nil, n)
+		if !(lambda > 0.5 && lambda < 2) {
+			p.add("%s: lambda is %.3g at %.0f 1/min; it must lie within 0.5 to 2", key, lambda, n)
+			return
+		}
 		if !(torque > 0 && torque < 5000) {
 			p.add("%s: engine.torque is %.3g N·m at %.0f 1/min; it must be above 0", key, torque, n)
 			return
@@ -428,6 +433,7 @@ func (l *Sampled) check(p *problems) {
 	p.step("logger.sampled.engine_step_rpm", l.EngineStep, 1)
 	p.bound("logger.sampled.lambda_noise", l.LambdaNoise, 0, 0.2)
 	p.bound("logger.sampled.lambda_time_s", l.LambdaTime, 0, 5)
+	p.bound("logger.sampled.lambda_dead_s", l.LambdaDead, 0, 5)
 }
 
 func (l *Pulses) check(p *problems) {

@@ -2,6 +2,7 @@ package lab
 
 import (
 	"math"
+	"slices"
 
 	"fairpull/mixture"
 	"fairpull/report"
@@ -38,10 +39,10 @@ const (
 // findDelays finds how late the readings of the logs are. What the settings state is taken
 // as it stands.
 //
-// The input that a reading follows is, first, what the engine's place says: the mean
-// reading at each cell of engine speed and load while the load had long stood still, laid
-// over time as the engine went from cell to cell. Where that explains too little, it is the
-// throttle.
+// The input that a sensor follows is what the engine's place calls for: the mean reading at
+// each cell of engine speed and load while the load had long stood still, laid over time as
+// the engine went from cell to cell; where no cells were visited twice, the throttle. The
+// gas is held against the sensor, which is quicker, where both were read.
 func findDelays(logs []*mixtureLog, s *mixtureSettings, speedStep, loadStep float64) mixtureDelays {
 	d := mixtureDelays{
 		sensor: mixture.Delay{UTotal: unknownSensorDelay, Explained: math.NaN()}, sensorSource: "not found: none is taken out, and the usual size of it stands in the intervals (common practice)",
@@ -56,10 +57,14 @@ func findDelays(logs []*mixtureLog, s *mixtureSettings, speedStep, loadStep floa
 	var sensors, gases []mixture.Delay
 	for _, l := range logs {
 		if l.sensor != nil && s.sensorDelay == nil {
-			sensors = append(sensors, l.delays(l.sensor, speedStep, loadStep, sensorStretch, sensorBounds)...)
+			sensors = append(sensors, l.delays(l.place(l.sensor, speedStep, loadStep, sensorBounds.Dead), l.sensor, sensorStretch, sensorBounds)...)
 		}
-		if l.gas != nil && s.gasDelay == nil {
-			gases = append(gases, l.delays(l.gas, speedStep, loadStep, gasStretch, gasBounds)...)
+		switch {
+		case l.gas == nil || s.gasDelay != nil:
+		case l.sensor != nil:
+			gases = append(gases, l.delays(l.sensor, l.gas, gasStretch, gasBounds)...)
+		default:
+			gases = append(gases, l.delays(l.place(l.gas, speedStep, loadStep, 2), l.gas, gasStretch, gasBounds)...)
 		}
 	}
 	if found, err := mixture.CombineDelays(middle(sensors)); err == nil {
@@ -67,8 +72,23 @@ func findDelays(logs []*mixtureLog, s *mixtureSettings, speedStep, loadStep floa
 	}
 	if found, err := mixture.CombineDelays(middle(gases)); err == nil {
 		d.gas, d.gasSource = found, "cross-correlation with what engine speed and load call for"
+		if slices.ContainsFunc(logs, func(l *mixtureLog) bool { return l.gas != nil && l.sensor != nil }) {
+			// What was found is how much later than the sensor the gas is read.
+			d.gas.Dead += d.sensor.Total
+			d.gas.Total += d.sensor.Total
+			d.gas.UTotal = math.Hypot(d.gas.UTotal, d.sensor.UTotal)
+			d.gasSource = "cross-correlation with the sensor, whose own delay is added"
+		}
 	}
 	return d
+}
+
+// place is what the engine's place calls for, else the throttle; nil without either.
+func (l *mixtureLog) place(reading []float64, speedStep, loadStep, settle float64) []float64 {
+	if called := l.calledFor(reading, speedStep, loadStep, settle); called != nil {
+		return called
+	}
+	return l.throttle
 }
 
 // middle leaves out, of five delays or more, those that lie far from the middle: three
@@ -95,16 +115,9 @@ func middle(found []mixture.Delay) []mixture.Delay {
 	return out
 }
 
-// delays looks for the delay of a reading in stretches of the log.
-func (l *mixtureLog) delays(reading []float64, speedStep, loadStep, length float64, b mixture.DelayBounds) []mixture.Delay {
-	if len(l.time) < 2 {
-		return nil
-	}
-	input := l.calledFor(reading, speedStep, loadStep, math.Min(b.Dead, 2))
-	if input == nil {
-		input = l.throttle
-	}
-	if input == nil {
+// delays looks for the delay of a reading behind an input in stretches of the log.
+func (l *mixtureLog) delays(input, reading []float64, length float64, b mixture.DelayBounds) []mixture.Delay {
+	if len(l.time) < 2 || input == nil {
 		return nil
 	}
 	var out []mixture.Delay
