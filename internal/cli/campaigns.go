@@ -26,12 +26,18 @@ func campaignsCommand() *cobra.Command {
 		Short: "List the campaigns of the workspace, or find some by words",
 		Long: `List the campaigns of the workspace, the latest first. Words find campaigns
 whose id, title, purpose, vehicle, dyno, configurations, parts or settings have
-a word that begins so; all of the words have to be found.`,
+a word that begins so; all of the words have to be found.
+
+A campaign is closed when it was measured to its end, withdrawn when it is not to
+be used, and opened again, each with a reason that stays. Only an open one takes
+pulls and new versions, and one that is withdrawn is no history any more.`,
 		Example: `  fairpull campaigns
   fairpull campaigns intake cam
   fairpull campaigns --state open --json
   fairpull campaigns --verdict "gain shown"
-  fairpull campaigns --workspace our-lab`,
+  fairpull campaigns --workspace our-lab
+  fairpull campaigns --close twin650-intake-cam --why "measured to the end"
+  fairpull campaigns --reopen twin650-intake-cam --why "one block more is wanted"`,
 	}
 	var q lab.CampaignQuery
 	cmd.Flags().StringVar(&q.Vehicle, "vehicle", "", "only of this vehicle, by its id")
@@ -41,8 +47,17 @@ a word that begins so; all of the words have to be found.`,
 	cmd.Flags().IntVar(&q.Limit, "limit", 50, "rows of a page, at most 1000")
 	cmd.Flags().StringVar(&q.After, "after", "", "go on where a page ended, as it said")
 	asJSON := cmd.Flags().Bool("json", false, "write the fairpull.campaigns/1 object")
-	open := withWorkspace(cmd)
+	states, by, open := withStates(cmd), byFlag(cmd), withWorkspace(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		id, flag, to, err := states.asked()
+		switch {
+		case err != nil:
+			return err
+		case id != "" && len(args) > 0:
+			return &usageError{fmt.Errorf("--%s names its campaign itself, and %d arguments were given", flag, len(args)), "fairpull campaigns --" + flag + " " + id + ` --why "…"`}
+		case id != "":
+			return states.set(cmd, open, by, id, to)
+		}
 		q.Text, q.State = strings.Join(args, " "), lab.CampaignState(*state)
 		switch {
 		case q.State != "" && !slices.Contains(lab.CampaignStates, q.State):
