@@ -349,6 +349,9 @@ func isReason(text string) bool {
 // answerColumn holds a written answer to an open check on the pull.
 const answerColumn = "answer"
 
+// contentColumn says what a log holds: a pull or steady points.
+const contentColumn = "log_content"
+
 // checkRow refuses what one row cannot say.
 func (t *table) checkRow(p *campaign.Pull) {
 	fault := func(column, text string, err error, cure string) {
@@ -361,6 +364,9 @@ func (t *table) checkRow(p *campaign.Pull) {
 	if answer := p.Values[answerColumn]; answer != "" && !isReason(answer) {
 		fault(answerColumn, answer, because(ErrTwoReadings, "is no answer in words, and this column says why an open check does not count against the pull"),
 			"write what was found about the pull, or leave the cell empty")
+	}
+	if content := p.Values[contentColumn]; content != "" && content != "pull" && content != "steady" {
+		fault(contentColumn, content, because(ErrNotPossible, "is neither pull nor steady"), "write what the log holds, pull or steady, or leave the cell empty: the program then tells from the log")
 	}
 	if err := checkPath(p.Log); err != nil {
 		fault("log", p.Log, err, "write the path from the folder down with / between its steps, as in logs/07.csv")

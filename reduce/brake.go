@@ -21,9 +21,10 @@ type Control struct {
 
 // The kinds of Move.
 const (
-	MoveStep  = "step"  // from one held speed to another within MoveStepTime
-	MoveSweep = "sweep" // at a set rate
-	MoveOther = "other" // neither
+	MoveStep  = "step"    // from one held speed to another within MoveStepTime
+	MoveSweep = "sweep"   // at a set rate
+	MoveAway  = "runaway" // the brake had no more torque for more than half of the way
+	MoveOther = "other"   // none of these
 )
 
 // MoveStepTime is how long a change of speed may take, in s, to be a step.
@@ -113,22 +114,11 @@ func (f *steadyFinder) perRPM() float64 { return f.ratio * 30 / math.Pi }
 func (f *steadyFinder) arrival(p *SteadyPoint) Arrival {
 	level, tolerance := p.DrumSpeed, f.tolerance(p.DrumSpeed)
 	found := f.cellAt(p.Found)
-	start := found
-	for back := f.cells(arrivalLook); start > 0 && found-start < back && f.loaded[start-1]; {
-		start--
-	}
-	// Where it came from: the last moment away from the level by three tolerances.
-	away := -1
-	for k := found; k >= start; k-- {
-		if math.Abs(f.smooth[k]-level) > leastMove*tolerance {
-			away = k
-			break
-		}
-	}
-	if away < 0 {
+	away := f.origin(found, level)
+	from := f.smooth[away]
+	if !(math.Abs(from-level) > leastMove*tolerance) {
 		return Arrival{}
 	}
-	from := f.origin(away, start, level)
 	side := 1.0
 	if from > level {
 		side = -1
@@ -159,16 +149,20 @@ func (f *steadyFinder) noiseOf(p *SteadyPoint) float64 {
 	return spread(f.smooth[f.cellAt(p.Start):f.cellAt(p.End)])
 }
 
-// origin returns the speed that a change to level began at: the farthest from the
-// level on the way back from cell away, as long as the speed goes on leaving it.
-func (f *steadyFinder) origin(away, start int, level float64) float64 {
-	farthest := f.smooth[away]
-	still := 0
-	for k := away; k >= start && still < f.cells(1); k-- {
-		if math.Abs(f.smooth[k]-level) > math.Abs(farthest-level) && (f.smooth[k] > level) == (farthest > level) {
-			farthest, still = f.smooth[k], 0
-		} else {
-			still++
+// origin returns the cell at which a change to level began: the farthest from the
+// level since the point before, or within the time that is looked at. A brake that lets
+// go for a step upwards is still at it.
+func (f *steadyFinder) origin(found int, level float64) int {
+	first := max(found-f.cells(arrivalLook), 0) // a NaN there is never the farthest
+	for i := range f.out.Points {
+		if end := f.cellAt(f.out.Points[i].End); end < found {
+			first = max(first, end-1)
+		}
+	}
+	farthest := found
+	for k := found; k >= first; k-- {
+		if math.Abs(f.smooth[k]-level) > math.Abs(f.smooth[farthest]-level) {
+			farthest = k
 		}
 	}
 	return farthest

@@ -5,8 +5,10 @@ import (
 )
 
 // saturations finds the stretches in which the brake gave all it had and the speed
-// rose all the same. With a command channel "all" is the full command, else nearly
-// the largest torque of the log, within the last ten seconds around.
+// rose all the same. With a command channel "all" is the full command. Without one it
+// is nearly the largest torque of the log, no less than in the second before, in which
+// the speed did not rise: a brake that lets the speed go up at a set rate gives less
+// than it did.
 func (f *steadyFinder) saturations() {
 	command := f.cellsOf(f.command())
 	smooth := smoothed(f.brake)
@@ -40,6 +42,9 @@ func (f *steadyFinder) saturations() {
 			k++
 		}
 		if float64(k-from)*f.length < saturatedTime {
+			continue
+		}
+		if before := max(0, from-2*f.cells(1)); command == nil && (rises(before) || !(mean(f.brake[from:k]) >= mean(f.brake[before:max(before+1, from-f.cells(1))]))) {
 			continue
 		}
 		second := min(f.cells(1), k-from)
@@ -86,8 +91,13 @@ func (f *steadyFinder) moves() {
 	}
 }
 
-// movesWithin looks at each stretch under the brake between two holds.
+// movesWithin looks at the way between two holds, or at each stretch under the brake
+// where the holds are far apart or only on one side.
 func (f *steadyFinder) movesWithin(from, to int) {
+	if from > 0 && to < len(f.speed) && to-from < f.cells(arrivalLook) {
+		f.moveOf(from, to, true, true)
+		return
+	}
 	for k := from; k < to; k++ {
 		if !f.loaded[k] {
 			continue
@@ -114,7 +124,7 @@ func (f *steadyFinder) moveOf(from, to int, afterHold, beforeHold bool) {
 	}
 	a, b := f.smooth[from], f.smooth[to-1]
 	change := b - a
-	if math.Abs(change) < leastMove*f.tolerance(math.Max(a, b)) {
+	if !(math.Abs(change) >= leastMove*f.tolerance(math.Max(a, b))) {
 		return
 	}
 	// The part of the way from a tenth to nine tenths is what has a rate.
@@ -135,6 +145,8 @@ func (f *steadyFinder) moveOf(from, to int, afterHold, beforeHold bool) {
 		m.Rate = slope / f.length * f.perRPM()
 		m.Departure = departureFromLine(way, slope) / math.Abs(change)
 		switch took := float64(last-first+1) * f.length / 0.8; {
+		case f.saturated(m.From, m.To) > (m.To-m.From)/2:
+			m.Kind = MoveAway
 		case took <= MoveStepTime && (afterHold || beforeHold):
 			m.Kind = MoveStep
 		case took >= sweepTime && m.Departure <= sweepStraight:
@@ -142,6 +154,14 @@ func (f *steadyFinder) moveOf(from, to int, afterHold, beforeHold bool) {
 		}
 	}
 	f.out.Control.Moves = append(f.out.Control.Moves, m)
+}
+
+// saturated returns for how long the brake had no more torque between two moments, s.
+func (f *steadyFinder) saturated(from, to float64) (seconds float64) {
+	for _, x := range f.out.Control.Saturations {
+		seconds += math.Max(0, math.Min(to, x.To)-math.Max(from, x.From))
+	}
+	return seconds
 }
 
 // departureFromLine returns the largest distance of v from its least-squares line.

@@ -29,8 +29,8 @@ func DefaultSteadyRule() SteadyRule {
 	return SteadyRule{Tolerance: 0.01, ToleranceRPM: 10, Settle: 2, Least: 3, Warming: 0.25}
 }
 
-// check refuses rules under which nothing could be held, or everything.
-func (r *SteadyRule) check() error {
+// Check refuses rules under which nothing could be held, or everything.
+func (r *SteadyRule) Check() error {
 	for _, limit := range []struct {
 		what             string
 		value, low, high float64
@@ -60,7 +60,16 @@ type Steady struct {
 	Held, Loaded    float64 // s: within the points; under the brake altogether
 	MaxSurfaceSpeed float64 // m/s, whole log; NaN without a drum radius
 	Findings        []Finding
-	hasThrottle     bool
+	HasThrottle     bool // the log has a throttle channel that says something
+	Course          Course
+}
+
+// Course is a log at even steps of time, for a picture: engine speed in 1/min and
+// brake torque in N·m at the drum, each the mean over a step. NaN where the log has
+// no row.
+type Course struct {
+	First, Step      float64 // s: the middle of the first step, and their distance
+	EngineRPM, Brake []float64
 }
 
 // SteadyPoint is one held speed. Torques are wheel figures, not corrected for the
@@ -130,7 +139,7 @@ const fewValues = 5
 // A log without a brake channel, or settings that give no torque, are a *LogError;
 // a log that holds no point is not: Points is then empty and LeftOut says why.
 func FindSteady(log *signal.Log, s Settings, rule SteadyRule) (*Steady, error) {
-	if err := rule.check(); err != nil {
+	if err := rule.Check(); err != nil {
 		return nil, err
 	}
 	if !(s.Inertia > 0) || math.IsInf(s.Inertia, 0) {
@@ -151,6 +160,7 @@ func FindSteady(log *signal.Log, s Settings, rule SteadyRule) (*Steady, error) {
 	f.find()
 	f.measure()
 	f.judgeBrake()
+	f.fillCourse()
 	f.summarise()
 	return f.out, nil
 }
@@ -202,6 +212,15 @@ func (f *steadyFinder) summarise() {
 		out.MaxSurfaceSpeed = f.s.Radius * largestMean(f.r.drum.speed)
 	}
 	out.Findings = findings(f.r, f.touches)
+}
+
+func (f *steadyFinder) fillCourse() {
+	c := &f.out.Course
+	c.First, c.Step, c.Brake = f.first+f.length/2, f.length, f.brake
+	c.EngineRPM = make([]float64, len(f.speed))
+	for k, v := range f.speed {
+		c.EngineRPM[k] = v * f.perRPM()
+	}
 }
 
 // touches reports whether a defect lies within a point.

@@ -135,7 +135,7 @@ func (f *steadyFinder) layThrottle() {
 	for k := range sum {
 		sum[k] /= count[k]
 	}
-	f.throttle, f.out.hasThrottle = sum, true
+	f.throttle, f.out.HasThrottle = sum, true
 }
 
 // findRatio takes the engine turns a drum turn from the log, under the brake, or

@@ -87,6 +87,9 @@ func (p *PullPage) rawBlocks(units quantity.System) []block {
 		caption += " Without script, " + plural(n, "more channel") + " stand in the table alone."
 	}
 	blocks = append(blocks, figure{Picture: p.Raw.chart(onScreen, units), Caption: caption, Numbers: p.Raw.numbers(units), Beside: true}, p.Raw.table(units))
+	if p.Result != nil && p.Steady {
+		blocks = append(blocks, paragraph{Words: "How the held speeds were found: " + clean400(p.Result.Phases.Rule), Small: true})
+	}
 	if p.Result != nil && p.HalfWidthRPM > 0 {
 		blocks = append(blocks, paragraph{Words: "How the pull was found: " + strings.TrimRight(clean400(p.Result.Phases.Rule), ".") + ".", Small: true})
 	}

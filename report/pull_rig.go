@@ -186,6 +186,9 @@ func (p *PullPage) rigBlocks(units quantity.System) []block {
 	r := p.Result
 	t := table{Heads: []string{"What", "Found", "What it means"}, Numeric: make([]bool, 3), Caption: "What the log says of the rig itself."}
 	row := func(what, found, means string) { t.Rows = append(t.Rows, []string{what, found, means}) }
+	if p.Steady {
+		return []block{heading{Level: 2, Words: "Encoder, slip and gear", ID: "rig"}, paragraph{Words: "Speeds were held on the brake, at " + fixed(r.Ratio, 4) + " engine turns a drum turn: how each was held is what fairpull steady shows."}}
+	}
 	if p.HalfWidthRPM == 0 {
 		return []block{heading{Level: 2, Words: "Encoder, slip and gear", ID: "rig"}, paragraph{Words: "A curve that was reduced elsewhere says nothing of the rig."}}
 	}

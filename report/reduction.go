@@ -24,6 +24,7 @@ type Reduction struct {
 	Result        *reduce.Result // nil: an excluded pull that could not be reduced
 	HalfWidthRPM  float64        // of the fitting window; 0: nothing was fitted
 	Radius        float64        // of the drum, m; 0: not stated
+	Steady        bool           // the log holds steady points: the curve has one node a held speed
 	LeftOut       []string       // columns of the log that were not read, with the reason
 }
 
@@ -77,6 +78,10 @@ func (r *Reduction) text(w io.Writer, o ReductionOptions) {
 func (r *Reduction) phasesText(w io.Writer) {
 	res := r.Result
 	p := res.Phases
+	if r.Steady {
+		fmt.Fprintln(w, "  steady log    held speeds and no pull: see how they were held with fairpull steady")
+		return
+	}
 	if r.HalfWidthRPM == 0 {
 		fmt.Fprintln(w, "  a curve reduced elsewhere: no phases, no standard errors, no coast-down")
 		return

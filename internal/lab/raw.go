@@ -22,7 +22,8 @@ type RawLog struct {
 
 	kind     signal.Kind
 	phases   reduce.Phases
-	found    bool // phases hold
+	found    bool              // phases hold
+	steady   []report.RawPhase // held speeds; nil: the log is one of a pull
 	channels []rawChannel
 	text     []byte
 	lines    []int // where each line of text begins
@@ -92,8 +93,11 @@ func newRawLog(c *campaign.Campaign, p campaign.Pull, data []byte) *RawLog {
 	}
 	out.kind = log.Kind
 	if log.Kind != signal.Reduced {
-		if phases, err := reduce.Find(log, settings(c, p.Configuration)); err == nil {
-			out.phases, out.found = phases, true
+		s := settings(c, p.Configuration)
+		if out.steady = steadyPhases(log, p, s); out.steady == nil {
+			if phases, err := reduce.Find(log, s); err == nil {
+				out.phases, out.found = phases, true
+			}
 		}
 	}
 	out.channels = rawChannels(c, log)
@@ -187,6 +191,7 @@ func (l *RawLog) Window(from, to float64, points int) report.RawLog {
 		view.X, view.Y = thinned(c.x, c.y, out.From, out.To, points)
 		out.Channels = append(out.Channels, view)
 	}
+	out.Phases = l.steady
 	if l.found {
 		out.Phases = phaseViews(&l.phases)
 	}

@@ -51,7 +51,8 @@ func (a *Analysis) fillPull(page *report.PullPage) {
 		return
 	}
 	page.Result, page.Factor, page.Corrected = p.Result, p.Factor, p.Corrected
-	if p.Kind != signal.Reduced {
+	page.Steady = p.Steady != nil
+	if p.Kind != signal.Reduced && p.Steady == nil {
 		page.HalfWidthRPM = a.halfWidth()
 		page.Raw.Phases = phaseViews(&p.Result.Phases)
 	}
@@ -76,7 +77,7 @@ func (a *Analysis) fillPull(page *report.PullPage) {
 func (a *Analysis) halfWidth() float64 {
 	low, high := 0.0, math.Inf(1)
 	for _, p := range usedPulls(a.Pulls) {
-		if p.Kind != signal.Reduced {
+		if p.Kind != signal.Reduced && p.Steady == nil {
 			low, high = math.Max(low, p.Result.Phases.LowRPM), math.Min(high, p.Result.Phases.HighRPM)
 		}
 	}

@@ -37,9 +37,9 @@ func ReduceFolder(ctx context.Context, path, only string, progress func(done, to
 		}
 		r := report.Reduction{
 			Pull: p.Name, Log: p.Log, Configuration: p.Configuration, Excluded: p.Excluded,
-			Problem: firstLine(p.Err), Result: p.Result, Radius: float64(folder.Campaign.Dyno.DrumRadius),
+			Problem: firstLine(p.Err), Result: p.Result, Radius: float64(folder.Campaign.Dyno.DrumRadius), Steady: p.Steady != nil,
 		}
-		if p.Kind != signal.Reduced {
+		if p.Kind != signal.Reduced && p.Steady == nil {
 			r.HalfWidthRPM = half
 		}
 		r.LeftOut = leftOutWords(p.leftOut)
