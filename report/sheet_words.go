@@ -72,6 +72,8 @@ func (s *Sheet) scope() string {
 	switch {
 	case s.comparison.Primary != compare.Band:
 		return l.say("lead.scope_peak", l.number(plain(f.CandidateRPM)), l.number(plain(f.BaselineRPM)))
+	case s.claim.Gain.Steady:
+		return l.say("lead.scope_held", l.number(plain(band[0])), l.number(plain(band[1])))
 	case s.claim.Gain.Campaign.Objective.BandRPM == [2]float64{}:
 		return l.say("lead.scope_range", l.number(plain(band[0])), l.number(plain(band[1])))
 	}

@@ -160,7 +160,7 @@ func (s *SteadyLog) chart(l look, units quantity.System) draw.Picture {
 		f.line(times, panel.values, 1.1, nil, paintBaseline)
 		top += f.height + 3.4*em
 	}
-	top += 1.2 * em
+	top += 2.4 * em
 	if len(s.Steady.Points) > 0 {
 		top = s.torquePanel(&p, l, top, units)
 	}

@@ -151,13 +151,21 @@ func (r *TestReport) opinions() []block {
 	return append(out, paragraph{Words: "Opinion, not a result: " + cleanTo(r.details.Opinion, maxDetail)})
 }
 
+// measuredWords says what was driven.
+func measuredWords(g *Gain) string {
+	if g.Steady {
+		return "Speeds held on the brake of a chassis dynamometer at full throttle"
+	}
+	return "Full-throttle pulls on a chassis dynamometer"
+}
+
 // method says by which method it was tested, with its settings.
 func (r *TestReport) method(o documentOptions) []block {
 	c := r.claim
 	out := []block{
 		heading{Level: 2, Words: "Method", ID: "method"},
-		paragraph{Words: fmt.Sprintf("Full-throttle pulls on a chassis dynamometer, baseline and candidate in blocks; torque from the drum's own balance, corrected for the air, compared on the logarithmic scale. Method version %d of Fairpull %s, as its documentation describes it; data of campaign %s, version %d.",
-			c.Method, clean(c.Program), clean(c.Campaign), c.ClaimHead.Version)},
+		paragraph{Words: fmt.Sprintf("%s, baseline and candidate in blocks; torque from the drum's own balance, corrected for the air, compared on the logarithmic scale. Method version %d of Fairpull %s, as its documentation describes it; data of campaign %s, version %d.",
+			measuredWords(c.Gain), c.Method, clean(c.Program), clean(c.Campaign), c.ClaimHead.Version)},
 	}
 	for _, k := range c.Gain.Calibrations {
 		out = append(out, paragraph{Words: "The rig as calibrated on " + Day(k.From) + "."})

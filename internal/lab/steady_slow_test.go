@@ -55,7 +55,7 @@ func TestSteadyGainCoverage(t *testing.T) {
 		s.Seed = seed + 5000
 		s.Drift.PerHour = 0
 		s.Configurations[1].Gain = s.Configurations[0].Gain // no gain at all
-		s.Brake.Hold = 6.5
+		s.Brake.Hold = 9
 		folder, truth, _ := simulated(t, s)
 		a, err := Analyse(t.Context(), folder, Options{})
 		folder.Close()
