@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 
 	"aead.dev/minisign"
 	"golang.org/x/crypto/blake2b"
@@ -234,10 +235,16 @@ func oneLine(what, text string, most int) error {
 		return fmt.Errorf("the %s has %d bytes: at most %d", what, len(text), most)
 	case strings.ToValidUTF8(text, "") != text:
 		return fmt.Errorf("the %s is not valid UTF-8", what)
-	case strings.ContainsFunc(text, unprintable):
-		return fmt.Errorf("the %s has a line break or a control character in it", what)
+	case strings.ContainsFunc(text, unprintable) || strings.ContainsFunc(text, unseen):
+		return fmt.Errorf("the %s has a line break, a control character or one that is not seen in it", what)
 	}
 	return nil
+}
+
+// unseen reports characters that show nothing and can make two texts look alike, or turn
+// round how one is read. Joiners, which some scripts need, are none.
+func unseen(r rune) bool {
+	return unicode.Is(unicode.Cf, r) && r != '\u200c' && r != '\u200d'
 }
 
 // unprintable reports control characters and the two separators that count as

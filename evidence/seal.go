@@ -189,7 +189,7 @@ func (s *Seal) mayNotSign(state KeyState, as string, at time.Time) error {
 		return errors.New("a signature says in which role it is given")
 	case state.Purpose != ForApproval:
 		return fmt.Errorf("key %s is for %s and not for approval", state.Key.ID(), state.Purpose)
-	case state.Name == s.Statement.DraftedBy:
+	case SamePerson(state.Name, s.Statement.DraftedBy):
 		return fmt.Errorf("%s drafted it and cannot sign it too", state.Name)
 	case at.Before(s.Statement.Made):
 		return errors.New("the signature is dated before the statement")

@@ -9,8 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"golang.org/x/text/cases"
-
 	"fairpull/campaign"
 	"fairpull/evidence"
 	"fairpull/internal/store"
@@ -28,20 +26,13 @@ func declined(format string, args ...any) error { return declinedError{fmt.Error
 // roleOfSigner is the role in which a claim is signed.
 const roleOfSigner = "approved"
 
-// samePerson reports whether two names are one person's, whatever the case and the
-// blanks.
-func samePerson(a, b string) bool {
-	fold := func(name string) string { return cases.Fold().String(strings.Join(strings.Fields(name), " ")) }
-	return fold(a) == fold(b)
-}
-
 // ReviewClaim notes that somebody looked a draft through, who is not its drafter.
 func (w *Workspace) ReviewClaim(ctx context.Context, number string, by Author) (*report.Claim, error) {
 	kept, stated, err := w.claimIn(ctx, number, campaign.ClaimReviewed)
 	if err != nil {
 		return nil, err
 	}
-	if samePerson(stated.DraftedBy, by.Who) {
+	if evidence.SamePerson(stated.DraftedBy, by.Who) {
 		return nil, declined("%s drafted claim %s, and somebody else reviews it: --by \"A. Name\"", stated.DraftedBy, number)
 	}
 	return w.moved(ctx, store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimReviewed}, by)
@@ -91,7 +82,7 @@ func (w *Workspace) sign(ctx context.Context, number string, key *evidence.Priva
 	switch {
 	case !known:
 		return nil, declined("key %s is not in the lab's list of keys.\n  The keeper adds it: fairpull key add %s --name \"A. Name\" --keeper keeper.key", key.Public().ID(), key.Public())
-	case samePerson(state.Name, stated.DraftedBy):
+	case evidence.SamePerson(state.Name, stated.DraftedBy):
 		return nil, declined("%s drafted claim %s and cannot sign it too", state.Name, number)
 	}
 	now := time.Now().UTC().Truncate(time.Second)

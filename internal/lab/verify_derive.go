@@ -98,7 +98,7 @@ func (v *verification) bound(claim campaign.Claim) {
 		v.failed("signature", "", "%v", err)
 	}
 	for _, one := range view.Signed {
-		if samePerson(one.By, claim.DraftedBy) {
+		if evidence.SamePerson(one.By, claim.DraftedBy) {
 			v.failed("signature", one.Key, "%s drafted the claim and signed it", one.By)
 		}
 	}
@@ -118,7 +118,7 @@ func (v *verification) reviewed(claim campaign.Claim, signed []report.ClaimSigna
 	var way []string
 	for _, e := range states {
 		way = append(way, string(e.State))
-		if e.State == campaign.ClaimReviewed && samePerson(e.Who, claim.DraftedBy) {
+		if e.State == campaign.ClaimReviewed && evidence.SamePerson(e.Who, claim.DraftedBy) {
 			v.failed("claim", dossierStates, "%s drafted and reviewed it", e.Who)
 		}
 	}
