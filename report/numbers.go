@@ -38,7 +38,7 @@ func (n numbers) csv(w io.Writer) error {
 		row := make([]string, len(n))
 		for j := range n {
 			if n[j].Values == nil {
-				row[j] = n[j].Words[i]
+				row[j] = notFormula(n[j].Words[i])
 			} else {
 				row[j] = bareNumber(n[j].Values[i])
 			}
@@ -50,6 +50,14 @@ func (n numbers) csv(w io.Writer) error {
 		return err
 	}
 	return out.Error()
+}
+
+// notFormula keeps a spreadsheet from taking words of a log for a formula.
+func notFormula(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }
 
 func (n numbers) len() int {

@@ -2,6 +2,8 @@ package web
 
 import (
 	"fmt"
+	"net/url"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -35,9 +37,55 @@ func TestLabPagesInBrowser(t *testing.T) {
 				ways = looks[:1]
 			}
 			if seen.name == "pull" {
-				ready = `document.querySelectorAll("#raw-figure .plot canvas").length === 5`
+				ready = `document.querySelectorAll("#raw-figure .plot canvas").length === 5 && ` + chartsDrawn
 			}
 			everyWay(t, ctx, s.http.URL+seen.path, seen.name, ready, ways).silent()
+		})
+	}
+}
+
+// The charts of pull, history, check standard, plan and explanation are read by
+// keyboard and zoomed, each figure beside its interval, in words of the server.
+func TestEveryChartIsReadInBrowser(t *testing.T) {
+	ctx := browser(t)
+	s := open(t, nil)
+	season(t, s, 5, 0.05)
+	nameStandard(t, s)
+	for _, seen := range []struct {
+		path, chart string
+		first, last []string // what the crosshair says at both ends
+	}{
+		{pullOne, "pull-curve", []string{"rpm", "torque", "N·m (one SE)", "power", "kW"}, []string{"±"}},
+		{pullOne, "pull-coast", []string{"km/h · ", "pull 2", " N·m"}, []string{"point", "pull 1", "N·m"}},
+		{"/history?dyno=cell-7", "scatter-setup", []string{"2026-05-04, campaign season-2026-05", "95 % limits", "degrees of freedom"}, []string{"season-2026-09"}},
+		{"/check-standards?dyno=cell-7", "check-standard", []string{"check 1 of 2026-05-04, campaign season-2026-05", "mean torque", "not judged"}, []string{"check 10", "EWMA", "sum up", "sum down"}},
+		{"/plan?" + planForm(t, s, url.Values{"id": {"kit-9"}}).Encode(), "chance", []string{"true gain 0.00 %", "A-B-A, one setup", "A-B-A-B, one setup"}, []string{"true gain 4.40 %"}},
+		{explainPath + "torque-and-power", "cross", []string{"rpm", "lbf·ft", "hp", "±"}, []string{"lbf·ft"}},
+	} {
+		t.Run(seen.chart, func(t *testing.T) {
+			p := page(t, ctx, s.http.URL+seen.path, desk)
+			p.until("the chart", fmt.Sprintf(`document.querySelector("#%s-figure .plot canvas")`, seen.chart))
+			read := func(key string, says ...string) string {
+				t.Helper()
+				words := value[string](p, fmt.Sprintf(`(() => { const plot = document.querySelector("#%s-figure .plot");
+					plot.dispatchEvent(new KeyboardEvent("keydown", {key: %q, bubbles: true})); return plot.querySelector(".plot-read").innerText; })()`, seen.chart, key))
+				for _, want := range says {
+					if !strings.Contains(words, want) {
+						t.Errorf("after %s the crosshair says %q, not %q", key, words, want)
+					}
+				}
+				return words
+			}
+			first := read("Home", seen.first...)
+			if second := read("ArrowRight"); second == first {
+				t.Errorf("one step on it says %q, as before", second)
+			}
+			read("+")
+			read("+")
+			read("End", seen.last...)
+			p.picture("read-" + seen.chart)
+			read("0")
+			p.silent()
 		})
 	}
 }

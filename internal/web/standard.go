@@ -65,6 +65,13 @@ func (s *Server) standardCharts(r *http.Request) (*report.Charts, string, error)
 	if err != nil {
 		return nil, "", err
 	}
+	named, err := s.desk.HasStandard(r.Context(), dyno)
+	if err != nil {
+		return nil, "", err
+	}
+	if !named {
+		return nil, "", &requestError{http.StatusNotFound, "The dyno has no check standard, so there is no chart of one."}
+	}
 	chart, err := s.standard(r, dyno)
 	if err != nil {
 		return nil, "", err

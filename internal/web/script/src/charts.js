@@ -90,6 +90,7 @@ const ribbon = (s) => s.low && !s.bars;
 function options(panel, chart, syncKey, state) {
   const series = [{}];
   const bands = [];
+  const marked = []; // which series have marks of their own
   for (const s of panel.series) {
     const limit = { stroke: "transparent", width: 0, points: { show: false } };
     if (ribbon(s)) {
@@ -100,6 +101,7 @@ function options(panel, chart, syncKey, state) {
       const inner = { stroke: () => css(s.paint), width: 1, dash: dashes.limits, points: { show: false } };
       series.push({ ...inner }, { ...inner });
     }
+    marked[series.length] = s.marks;
     const dash = s.dashed ? dashes.dashed : s.dotted ? dashes.limits : [];
     series.push(s.no_line ? { ...limit } : { stroke: () => css(s.paint), width: s.marks ? 1.4 : 2.2, dash, points: { show: false } });
   }
@@ -107,7 +109,7 @@ function options(panel, chart, syncKey, state) {
     width: 600, height: 260, pxAlign: 0, series, bands, legend: { show: false }, padding: chart.x.ticks ? [null, 30, null, null] : undefined,
     scales: { x: { time: false, range: (u, min, max) => seen(chart.x, min, max) }, y: { range: [panel.low, panel.high] } },
     axes: axes(panel, chart),
-    cursor: { sync: { key: syncKey }, drag: { x: true, y: false }, points: { size: 7 }, focus: { prox: -1 } },
+    cursor: { sync: { key: syncKey }, drag: { x: true, y: false }, points: { size: (u, i) => (marked[i] ? 0 : 7) }, focus: { prox: -1 } },
     hooks: {
       drawClear: [(u) => ground(u, chart.band), (u) => lines(u, panel), (u) => uprights(u, chart)],
       draw: [(u) => panel.zero && zeroLine(u), (u) => bars(u, panel, chart), (u) => marks(u, panel, chart), (u) => peaks(u, panel)],
@@ -174,8 +176,9 @@ function point(state, at) {
   const x = chart.x.values[clamped];
   const { min, max } = plots[0].scales.x;
   if (x < min || x > max) {
-    const [from, to] = x < min ? [x, x + max - min] : [x - max + min, x];
-    plots.forEach((u) => u.setScale("x", { min: from, max: to }));
+    const [first, last] = ends(chart.x);
+    const from = Math.max(first, Math.min(last - max + min, x - (max - min) * (x < min ? 0.1 : 0.9)));
+    plots.forEach((u) => u.setScale("x", { min: from, max: from + max - min }));
   }
   state.at = null;
   for (const u of plots) {
