@@ -59,6 +59,9 @@ type Vehicle struct {
 	WheelInertia         quantity.KilogramSquareMetre // at the wheel: tyre and wheel
 	WheelRadius          quantity.Metre
 	TyreSpeedSymbol      string
+	// Class names vehicles that are alike enough to share what is known of their
+	// scatter, as "twin-650".
+	Class string `json:",omitempty"`
 }
 
 // Dyno is the rig.

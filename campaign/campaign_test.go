@@ -61,6 +61,7 @@ func TestProblems(t *testing.T) {
 		{"objective.band_rpm", "6000 to 2500", func(c *Campaign) { c.Objective.BandRPM = [2]float64{6000, 2500} }},
 		{"vehicle.id", "slug", func(c *Campaign) { c.Vehicle.ID = "-" }},
 		{"vehicle.mass_with_rider_kg", "-1", func(c *Campaign) { c.Vehicle.MassWithRider = -1 }},
+		{"vehicle.class", "holds a control character", func(c *Campaign) { c.Vehicle.Class = "twin\n650" }},
 		{"vehicle.test_gear", "99", func(c *Campaign) { c.Vehicle.TestGear = 99 }},
 		{"vehicle.driven_wheel_inertia_kgm2", "NaN", func(c *Campaign) { c.Vehicle.WheelInertia = quantity.KilogramSquareMetre(nan) }},
 		{"dyno.drum_inertia_kgm2", "+Inf", func(c *Campaign) { c.Dyno.DrumInertia = quantity.KilogramSquareMetre(inf) }},

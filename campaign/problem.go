@@ -92,6 +92,11 @@ func (c *Campaign) checkVehicle(p *problems) {
 	}
 	p.text("vehicle.description", v.Description)
 	p.text("vehicle.tyre_speed_symbol", v.TyreSpeedSymbol)
+	if v.Class != "" {
+		if err := CheckName(v.Class); err != nil {
+			p.add("vehicle.class", fmt.Sprintf("write at most %d bytes of plain text, as in twin-650", MaxID), "the class %.80q %v", v.Class, err)
+		}
+	}
 	p.optional("vehicle.mass_with_rider_kg", float64(v.MassWithRider), maxMass)
 	p.optional("vehicle.test_gear", float64(v.TestGear), maxGear)
 	p.optional("vehicle.engine_revs_per_drum_rev", v.EngineRevsPerDrumRev, maxRatio)

@@ -148,7 +148,7 @@ func (r *reading) objective(path string, t objectiveTable) campaign.Objective {
 
 func (r *reading) vehicle(t vehicleTable) campaign.Vehicle {
 	return campaign.Vehicle{
-		ID: t.ID, Description: t.Description, TyreSpeedSymbol: t.TyreSymbol,
+		ID: t.ID, Description: t.Description, TyreSpeedSymbol: t.TyreSymbol, Class: t.Class,
 		MassWithRider:        quantity.Kilogram(r.positive("vehicle.mass_with_rider_kg", t.MassWithRider)),
 		TestGear:             r.count("vehicle.test_gear", t.TestGear),
 		EngineRevsPerDrumRev: r.positive("vehicle.engine_revs_per_drum_rev", t.RevsPerRev),

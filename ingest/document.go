@@ -35,6 +35,7 @@ type vehicleTable struct {
 	WheelInertia  *float64 `toml:"driven_wheel_inertia_kgm2"`
 	WheelRadius   *float64 `toml:"driven_wheel_radius_m"`
 	TyreSymbol    string   `toml:"tyre_speed_symbol"`
+	Class         string   `toml:"class"`
 }
 
 type dynoTable struct {

@@ -88,7 +88,7 @@ func TestFormatExample(t *testing.T) {
 		Objective: campaign.Objective{BandRPM: [2]float64{2500, 6000}, SmallestGain: 0.02, Confidence: 0.95, Primary: campaign.PrimaryBand},
 		Vehicle: campaign.Vehicle{
 			ID: "twin650-03", Description: "650 cc parallel twin, 6-speed", MassWithRider: 285, TestGear: 4,
-			EngineRevsPerDrumRev: 3.71, WheelInertia: 0.62, WheelRadius: 0.31, TyreSpeedSymbol: "H",
+			EngineRevsPerDrumRev: 3.71, WheelInertia: 0.62, WheelRadius: 0.31, TyreSpeedSymbol: "H", Class: "twin-650",
 		},
 		Dyno: campaign.Dyno{
 			ID: "cell-1", DrumInertia: 41.80, DrumInertiaU: 0.42, DrumRadius: 0.2286, PulsesPerRev: 60, EnginePulsesPerRev: 1,

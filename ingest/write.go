@@ -192,6 +192,7 @@ func (w *tomlWriter) head(c *campaign.Campaign) {
 	w.number("driven_wheel_inertia_kgm2", float64(v.WheelInertia))
 	w.number("driven_wheel_radius_m", float64(v.WheelRadius))
 	w.text("tyre_speed_symbol", v.TyreSpeedSymbol)
+	w.text("class", v.Class)
 
 	w.dyno(c.Dyno)
 	w.table("[correction]")

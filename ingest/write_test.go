@@ -138,7 +138,7 @@ func (d drawn) campaign() campaign.Campaign {
 			Primary: rapid.SampledFrom([]campaign.Primary{campaign.PrimaryBand, campaign.PrimaryPeakTorque, campaign.PrimaryPeakPower}).Draw(d.T, "primary"),
 		},
 		Vehicle: campaign.Vehicle{
-			ID: d.slug("vehicle"), Description: d.text("description"), TyreSpeedSymbol: d.text("symbol"), TestGear: rapid.IntRange(0, 20).Draw(d.T, "gear"),
+			ID: d.slug("vehicle"), Description: d.text("description"), TyreSpeedSymbol: d.text("symbol"), Class: rapid.SampledFrom([]string{"", "twin-650", `twin 650 "A"`}).Draw(d.T, "class"), TestGear: rapid.IntRange(0, 20).Draw(d.T, "gear"),
 			MassWithRider: quantity.Kilogram(d.maybe("mass", 500)), EngineRevsPerDrumRev: d.maybe("ratio", 20),
 			WheelInertia: quantity.KilogramSquareMetre(d.maybe("wheel inertia", 5)), WheelRadius: quantity.Metre(d.maybe("wheel radius", 1)),
 		},

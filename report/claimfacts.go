@@ -21,6 +21,7 @@ func (g *Gain) ClaimVehicle() campaign.ClaimItem {
 		}
 	}
 	add(v.Description != "", "described as", v.Description)
+	add(v.Class != "", "of class", v.Class)
 	add(v.MassWithRider > 0, "mass with rider", plain(float64(v.MassWithRider))+" kg")
 	add(v.TestGear > 0, "in gear", strconv.Itoa(v.TestGear))
 	add(v.WheelRadius > 0, "driven wheel radius", plain(float64(v.WheelRadius))+" m")

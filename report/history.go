@@ -11,7 +11,8 @@ import (
 // History says whose scatter the intervals borrow.
 type History struct {
 	Dyno    string
-	Vehicle string // empty: whatever stood on the dyno
+	Vehicle string // empty: of a class, or whatever stood on the dyno
+	Class   string // of vehicles; empty: one vehicle, or whatever stood on the dyno
 	// Campaigns is how many there are, Curves how many of them rest on curves that
 	// were reduced elsewhere, OtherRange how many do not cover the range of engine
 	// speeds and give no curve.
@@ -37,8 +38,13 @@ func (s Spread) words() string {
 // line says in a sentence what is borrowed, from where.
 func (h *History) line() string {
 	who := plural(h.Campaigns, "earlier campaign") + " on dyno " + clean(h.Dyno)
-	if h.Vehicle != "" {
+	switch {
+	case h.Vehicle != "":
 		who += " with vehicle " + clean(h.Vehicle)
+	case h.Class != "":
+		who += " with vehicles of class " + clean(h.Class)
+	default:
+		who += " with any vehicle"
 	}
 	if first, last := day(h.First), day(h.Last); first != last {
 		who += ", " + first + " to " + last
@@ -75,7 +81,8 @@ func day(t time.Time) string { return t.Format(time.DateOnly) }
 type historyJSON struct {
 	Used      bool     `json:"used"`
 	Dyno      string   `json:"dyno"`
-	Vehicle   string   `json:"vehicle"` // empty: any
+	Vehicle   string   `json:"vehicle"` // empty: those of the class, or any
+	Class     string   `json:"class,omitempty"`
 	Campaigns []string `json:"campaigns"`
 	SetupSD   amount   `json:"setup_sd_pct"`
 	SetupDF   amount   `json:"setup_df"`
@@ -89,7 +96,7 @@ func (h *History) json() *historyJSON {
 	if h == nil {
 		return nil
 	}
-	out := &historyJSON{Used: !h.Unused, Dyno: h.Dyno, Vehicle: h.Vehicle, Campaigns: h.Names}
+	out := &historyJSON{Used: !h.Unused, Dyno: h.Dyno, Vehicle: h.Vehicle, Class: h.Class, Campaigns: h.Names}
 	for _, l := range []struct {
 		Spread
 		sd, df *amount

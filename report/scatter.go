@@ -11,6 +11,7 @@ import (
 // known.
 type Scatter struct {
 	Dyno, Vehicle string         // Vehicle: empty: whatever stood on the dyno
+	Class         string         // only vehicles of this class; empty: not asked
 	Levels        []ScatterLevel // setup to setup, change-over, pull to pull
 	// Repeatability and Reproducibility are the SDs of one pull within a setup and
 	// from setup to setup.
@@ -92,6 +93,9 @@ func (s *Scatter) title() string {
 	if s.Vehicle != "" {
 		t += " with vehicle " + clean(s.Vehicle)
 	}
+	if s.Class != "" {
+		t += " with vehicles of class " + clean(s.Class)
+	}
 	return t
 }
 
@@ -109,7 +113,18 @@ func (s *Scatter) subtitle() string {
 	if len(s.Campaigns) == s.Most {
 		t += ", the latest that are looked at"
 	}
-	return t + ". A new campaign on this dyno is judged by what stands here, or by its own vehicle's part of it."
+	return t + ". A new campaign on this dyno " + s.judgedBy()
+}
+
+// judgedBy says which part of a scatter a new campaign is judged by.
+func (s *Scatter) judgedBy() string {
+	switch {
+	case s.Vehicle != "":
+		return "with this vehicle is judged by what stands here where it has degrees of freedom enough, else by that of the vehicle's class or of every vehicle."
+	case s.Class != "":
+		return "with a vehicle of this class is judged by what stands here where its own vehicle's part of it is too small and this is not, else by that of every vehicle."
+	}
+	return "is judged by what stands here, or by the part of it that its own vehicle has, or its vehicle's class."
 }
 
 // sdWords writes an SD in per cent; "–" where it is not known. One of nought is what
@@ -195,7 +210,8 @@ type (
 	scatterFileJSON struct {
 		Format          string                `json:"format"`
 		Dyno            string                `json:"dyno"`
-		Vehicle         string                `json:"vehicle"`
+		Vehicle         string                `json:"vehicle"`         // empty: those of the class, or any
+		Class           string                `json:"class,omitempty"` // that was asked
 		Levels          []scatterLevelJSON    `json:"levels"`
 		Repeatability   scalarsJSON           `json:"repeatability_sd_pct"`
 		Reproducibility scalarsJSON           `json:"reproducibility_sd_pct"`
@@ -269,7 +285,7 @@ type (
 // JSON returns the scatter as one fairpull.history/1 object.
 func (s *Scatter) JSON() ([]byte, error) {
 	out := scatterFileJSON{
-		Format: "fairpull.history/1", Dyno: s.Dyno, Vehicle: s.Vehicle, Levels: []scatterLevelJSON{},
+		Format: "fairpull.history/1", Dyno: s.Dyno, Vehicle: s.Vehicle, Class: s.Class, Levels: []scatterLevelJSON{},
 		Repeatability: scalars(s.Repeatability), Reproducibility: scalars(s.Reproducibility), DriftSD: null, DriftDF: null,
 		Campaigns: []scatterCampaignJSON{}, LeftOut: []scatterLeftOutJSON{}, Unusable: []scatterUnusableJSON{}, Repeated: []scatterRepeatedJSON{}, Waiting: append([]string{}, s.Waiting...),
 	}

@@ -300,6 +300,9 @@ func vehicleNumbers(v campaign.Vehicle, units quantity.System) string {
 	if v.WheelInertia > 0 {
 		parts = append(parts, "driven wheel "+plain(float64(v.WheelInertia))+" kg·m²")
 	}
+	if s := clean(v.Class); s != "" {
+		parts = append(parts, "class "+s)
+	}
 	if s := clean(v.TyreSpeedSymbol); s != "" {
 		parts = append(parts, "tyre speed symbol "+s)
 	}

@@ -20,7 +20,8 @@ func scatterCommand() *cobra.Command {
 		Long: `Show what the workspace knows of a dyno's scatter: pull to pull, change-over within
 a setup, setup to setup, each with its degrees of freedom, how alike the campaigns
 are, its trend over time and the campaigns that it comes from. New campaigns on
-the dyno are judged by it.
+the dyno are judged by it: by the part of their own vehicle where that is known
+well enough, else of its class of vehicles, else by all.
 
 A campaign is left out with a reason, and taken back with one; both stay in the
 audit trail. Results that were kept before stand as they are.`,
@@ -34,6 +35,7 @@ audit trail. Results that were kept before stand as they are.`,
 	var q lab.ScatterQuery
 	cmd.Flags().StringVar(&q.Dyno, "dyno", "", "the dyno, by its id (default: the only one)")
 	cmd.Flags().StringVar(&q.Vehicle, "vehicle", "", "only campaigns with this vehicle, by its id")
+	cmd.Flags().StringVar(&q.Class, "class", "", "only campaigns with vehicles of this class, as in twin-650")
 	leave := cmd.Flags().String("leave-out", "", "leave a campaign out of the lab's history; needs --why")
 	back := cmd.Flags().String("take-back", "", "take back a campaign that was left out; needs --why")
 	why := cmd.Flags().String("why", "", "the reason, which stays in the audit trail")
@@ -47,6 +49,9 @@ audit trail. Results that were kept before stand as they are.`,
 		}
 		if cmd.Flags().Changed("leave-out") || cmd.Flags().Changed("take-back") || *why != "" {
 			return &usageError{errors.New("no campaign is named that is left out or taken back"), try + ` --leave-out twin650-intake-cam --why "…"`}
+		}
+		if q.Vehicle != "" && q.Class != "" {
+			return &usageError{errors.New("--vehicle and --class at once"), try + " --vehicle twin650-03"}
 		}
 		if err := lab.CheckScatterReports(*reports, *overwrite); err != nil {
 			return &usageError{err, try + " --report scatter.html"}

@@ -11,9 +11,9 @@ import (
 
 // VehicleRecord is what the workspace knows of a vehicle.
 type VehicleRecord struct {
-	campaign.Vehicle
-	Version   int64 // of what is stated of it
-	Campaigns []string
+	campaign.Vehicle       // as it was stated last; its class is the one that counts
+	Version          int64 // of what is stated of it
+	Campaigns        []string
 }
 
 // DynoRecord is what the workspace knows of a dyno, its calibrations apart.
@@ -36,6 +36,10 @@ func (w *Workspace) Vehicles(ctx context.Context) ([]VehicleRecord, error) {
 	if err != nil {
 		return nil, err
 	}
+	classes, err := w.store.VehicleClasses(ctx)
+	if err != nil {
+		return nil, err
+	}
 	var out []VehicleRecord
 	for _, id := range ids {
 		known, err := w.store.Vehicle(ctx, id, 0)
@@ -43,6 +47,7 @@ func (w *Workspace) Vehicles(ctx context.Context) ([]VehicleRecord, error) {
 			return nil, err
 		}
 		r := VehicleRecord{Vehicle: known.Value, Version: known.Version}
+		r.Class = classes[id]
 		for _, c := range campaigns {
 			if c.Vehicle == id {
 				r.Campaigns = append(r.Campaigns, c.ID)

@@ -50,7 +50,8 @@ type (
 	historyJSON struct {
 		Format    string            `json:"format"`
 		Dyno      string            `json:"dyno"`
-		Vehicle   string            `json:"vehicle"` // empty: any
+		Vehicle   string            `json:"vehicle"` // empty: those of the class, or any
+		Class     string            `json:"class,omitempty"`
 		Campaigns []historyStudyRow `json:"campaigns"`
 	}
 	historyStudyRow struct {
@@ -174,7 +175,7 @@ func (w *Workspace) historyFiles(ctx context.Context, settings []byte, files map
 	if err != nil || s.History == nil {
 		return err
 	}
-	index := historyJSON{Format: historyFormat, Dyno: s.History.Dyno, Vehicle: s.History.Vehicle}
+	index := historyJSON{Format: historyFormat, Dyno: s.History.Dyno, Vehicle: s.History.Vehicle, Class: s.History.Class}
 	results := make([]string, len(s.History.Campaigns))
 	for i, p := range s.History.Campaigns {
 		results[i] = p.Result

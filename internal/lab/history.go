@@ -16,7 +16,8 @@ import (
 // a moment say of it. It is not changed once it is made.
 type Past struct {
 	Dyno      string
-	Vehicle   string         // empty: whatever stood on the dyno
+	Vehicle   string         // empty: of a class, or whatever stood on the dyno
+	Class     string         // of vehicles; empty: one vehicle, or whatever stood on the dyno
 	Campaigns []PastCampaign // the latest first, at most pastCampaigns
 }
 
@@ -32,8 +33,8 @@ const (
 	// pastCampaigns bounds the campaigns of one history, the latest counting: it
 	// bounds the time that a verdict takes, and a rig of long ago is another rig.
 	pastCampaigns = 200
-	// vehicleDF is how many degrees of freedom a vehicle's own campaigns must have to
-	// be its history alone, at each level that the design meets: an SD is then known to
+	// vehicleDF is how many degrees of freedom the campaigns of a vehicle, or of a class
+	// of vehicles, must have to be its history alone, at each level that the design meets: an SD is then known to
 	// about a quarter (docs/history.md).
 	vehicleDF = 8
 )
@@ -41,6 +42,7 @@ const (
 // PastQuery asks for a history.
 type PastQuery struct {
 	Dyno, Vehicle string
+	Class         string    // of a vehicle of which the workspace knows none; empty: none
 	Before        time.Time // campaigns begun before; zero: all
 	Without       string    // a campaign that is not to be in it; empty: none
 	Meets         levelsMet // what the design of the campaign meets
@@ -76,42 +78,56 @@ func met(c *campaign.Campaign) levelsMet {
 
 // history returns what the workspace knows of a dyno's scatter from campaigns
 // begun before a moment: those with the same vehicle where they have vehicleDF
-// degrees of freedom of what the design meets, else those of every vehicle. Nothing is
-// known of a dyno without an id.
+// degrees of freedom of what the design meets, else those with the vehicles of its
+// class where they have, else those of every vehicle. Nothing is known of a dyno
+// without an id.
 //
 // No pull counts twice: of campaigns that share a log, as one that was taken in under
 // two ids, the one that began last counts, and none that shares one with q.Without.
 func (w *Workspace) history(ctx context.Context, q PastQuery) (*Past, error) {
-	past := &Past{Dyno: q.Dyno, Vehicle: q.Vehicle}
 	if q.Dyno == "" {
-		return past, nil
+		return &Past{Vehicle: q.Vehicle}, nil
 	}
-	ask := store.HistoryQuery{Dyno: q.Dyno, Vehicle: q.Vehicle, Before: q.Before, Without: q.Without, Limit: pastCampaigns}
-	rows, err := w.store.History(ctx, ask)
+	known := map[string]Study{}
+	if q.Vehicle != "" {
+		past, err := w.historyFrom(ctx, q, Past{Vehicle: q.Vehicle}, nil, known)
+		if err != nil || past.knows(q.Meets) {
+			return past, err
+		}
+	}
+	class, vehicles, err := w.classOf(ctx, q.Vehicle, q.Class)
 	if err != nil {
 		return nil, err
 	}
-	if past.Campaigns, err = readStudies(rows); err != nil {
-		return nil, err
+	if len(vehicles) > 0 {
+		past, err := w.historyFrom(ctx, q, Past{Class: class}, vehicles, known)
+		if err != nil || past.knows(q.Meets) {
+			return past, err
+		}
 	}
-	past.dropUnusable()
-	if _, err := w.dropRepeated(ctx, past, q.Without); err != nil {
-		return nil, err
-	}
-	if q.Vehicle == "" || past.knows(q.Meets) {
-		return past, nil
-	}
-	known := past.byResult()
-	ask.Vehicle, past.Vehicle = "", ""
-	if rows, err = w.store.History(ctx, ask); err != nil {
+	return w.historyFrom(ctx, q, Past{}, nil, known)
+}
+
+// historyFrom fills in the campaigns of a history: those with its vehicle, of the
+// vehicles where there are some, else of all. known has the studies that were read for
+// it before, by their results, and takes what is read.
+func (w *Workspace) historyFrom(ctx context.Context, q PastQuery, past Past, vehicles []string, known map[string]Study) (*Past, error) {
+	past.Dyno = q.Dyno
+	rows, err := w.store.History(ctx, store.HistoryQuery{
+		Dyno: q.Dyno, Vehicle: past.Vehicle, Vehicles: vehicles, Before: q.Before, Without: q.Without, Limit: pastCampaigns,
+	})
+	if err != nil {
 		return nil, err
 	}
 	if past.Campaigns, err = readStudiesBut(rows, known); err != nil {
 		return nil, err
 	}
+	for _, c := range past.Campaigns {
+		known[c.Result] = c.Study
+	}
 	past.dropUnusable()
-	_, err = w.dropRepeated(ctx, past, q.Without)
-	return past, err
+	_, err = w.dropRepeated(ctx, &past, q.Without)
+	return &past, err
 }
 
 // dropUnusable takes out the campaigns whose measurement was at fault, and returns
@@ -174,14 +190,6 @@ func (p *Past) knows(meets levelsMet) bool {
 		blocks += p.Campaigns[i].Study.Block.DF
 	}
 	return (!meets.setups || setups >= vehicleDF) && (!meets.blocks || blocks >= vehicleDF)
-}
-
-func (p *Past) byResult() map[string]Study {
-	known := make(map[string]Study, len(p.Campaigns))
-	for _, c := range p.Campaigns {
-		known[c.Result] = c.Study
-	}
-	return known
 }
 
 func readStudies(rows []store.Past) ([]PastCampaign, error) { return readStudiesBut(rows, nil) }

@@ -42,8 +42,8 @@ func (k *knownPast) add(read []PastCampaign) {
 }
 
 // historyOf returns the history that the given results make, as it stood when a
-// result was kept that names them.
-func (w *Workspace) historyOf(ctx context.Context, dyno, vehicle string, results []string) (*Past, error) {
+// result was kept that names them; past says whose they are.
+func (w *Workspace) historyOf(ctx context.Context, past Past, results []string) (*Past, error) {
 	known := w.past.of(results)
 	var missing []string
 	for _, id := range results {
@@ -63,9 +63,8 @@ func (w *Workspace) historyOf(ctx context.Context, dyno, vehicle string, results
 	for _, c := range read {
 		known[c.Result] = c
 	}
-	past := &Past{Dyno: dyno, Vehicle: vehicle}
 	for _, id := range results {
 		past.Campaigns = append(past.Campaigns, known[id])
 	}
-	return past, nil
+	return &past, nil
 }

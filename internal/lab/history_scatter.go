@@ -17,6 +17,7 @@ import (
 type ScatterQuery struct {
 	Dyno    string // empty: the only one that there is
 	Vehicle string // empty: whatever stood on the dyno
+	Class   string // of vehicles; empty: not asked
 	Version string // of the program, for the report
 }
 
@@ -26,25 +27,30 @@ func (w *Workspace) Scatter(ctx context.Context, q ScatterQuery) (*report.Scatte
 	if err := w.findDyno(ctx, &q); err != nil {
 		return nil, err
 	}
-	view, err := w.scatterOf(ctx, q)
+	vehicles, err := w.findClass(ctx, &q)
 	if err != nil {
 		return nil, err
 	}
-	return view, w.notInIt(ctx, q, view)
+	view, err := w.scatterOf(ctx, q, vehicles)
+	if err != nil {
+		return nil, err
+	}
+	return view, w.notInIt(ctx, q, vehicles, view)
 }
 
 // scatterOf is [Workspace.Scatter] of a dyno that is there, without what is not in
-// it: that takes a look at every campaign.
-func (w *Workspace) scatterOf(ctx context.Context, q ScatterQuery) (*report.Scatter, error) {
-	rows, err := w.store.History(ctx, store.HistoryQuery{Dyno: q.Dyno, Vehicle: q.Vehicle, Limit: pastCampaigns})
+// it: that takes a look at every campaign. vehicles are those of the class that is
+// asked.
+func (w *Workspace) scatterOf(ctx context.Context, q ScatterQuery, vehicles []string) (*report.Scatter, error) {
+	rows, err := w.store.History(ctx, store.HistoryQuery{Dyno: q.Dyno, Vehicle: q.Vehicle, Vehicles: vehicles, Limit: pastCampaigns})
 	if err != nil {
 		return nil, err
 	}
-	past := &Past{Dyno: q.Dyno, Vehicle: q.Vehicle}
+	past := &Past{Dyno: q.Dyno, Vehicle: q.Vehicle, Class: q.Class}
 	if past.Campaigns, err = readStudies(rows); err != nil {
 		return nil, err
 	}
-	view := &report.Scatter{Dyno: q.Dyno, Vehicle: q.Vehicle, Most: pastCampaigns, Version: q.Version}
+	view := &report.Scatter{Dyno: q.Dyno, Vehicle: q.Vehicle, Class: q.Class, Most: pastCampaigns, Version: q.Version}
 	for _, c := range past.dropUnusable() {
 		view.Unusable = append(view.Unusable, report.ScatterUnusable{Campaign: c.Campaign, Why: c.Study.Unusable})
 	}
@@ -170,14 +176,20 @@ func referenceSquare(l *scatter.Level) scatter.MeanSquare {
 
 // notInIt lists what somebody left out, and the campaigns that have no result which
 // rests on their data.
-func (w *Workspace) notInIt(ctx context.Context, q ScatterQuery, view *report.Scatter) error {
+func (w *Workspace) notInIt(ctx context.Context, q ScatterQuery, vehicles []string, view *report.Scatter) error {
+	asked := func(vehicle string) bool {
+		if q.Class != "" {
+			return slices.Contains(vehicles, vehicle)
+		}
+		return q.Vehicle == "" || vehicle == q.Vehicle
+	}
 	left, err := w.store.LeftOuts(ctx, q.Dyno)
 	if err != nil {
 		return err
 	}
 	out := map[string]bool{}
 	for _, l := range left {
-		if q.Vehicle == "" || l.Vehicle == q.Vehicle {
+		if asked(l.Vehicle) {
 			view.LeftOut = append(view.LeftOut, report.ScatterLeftOut{Campaign: l.Campaign, At: l.At, Who: l.Who, Why: l.Why})
 			out[l.Campaign] = true
 		}
@@ -188,7 +200,7 @@ func (w *Workspace) notInIt(ctx context.Context, q ScatterQuery, view *report.Sc
 			return err
 		}
 		for _, c := range page.Campaigns {
-			if c.Pulls > 0 && c.State != store.StateWithdrawn && !c.Current && !out[c.ID] {
+			if asked(c.Vehicle) && c.Pulls > 0 && c.State != store.StateWithdrawn && !c.Current && !out[c.ID] {
 				view.Waiting = append(view.Waiting, c.ID)
 			}
 		}

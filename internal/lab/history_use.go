@@ -90,7 +90,7 @@ func (a *Analysis) historyOn(grid []float64) (compare.History, error) {
 
 // noteOf says for the report what a history is.
 func noteOf(past *Past, p scatter.Pooled) report.History {
-	note := report.History{Dyno: past.Dyno, Vehicle: past.Vehicle}
+	note := report.History{Dyno: past.Dyno, Vehicle: past.Vehicle, Class: past.Class}
 	for i, c := range past.Campaigns {
 		if !p.Uses[i].Curve && !p.Uses[i].Scalars {
 			continue

@@ -84,7 +84,7 @@ func (w *Workspace) lend(ctx context.Context, c *campaign.Campaign, asOf time.Ti
 		asOf = firstStart(c)
 	}
 	var err error
-	if o.Past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Before: asOf, Without: c.ID, Meets: met(c)}); err != nil {
+	if o.Past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Class: c.Vehicle.Class, Before: asOf, Without: c.ID, Meets: met(c)}); err != nil {
 		return o, err
 	}
 	check, said, err := w.keptPlanCheck(ctx, c)

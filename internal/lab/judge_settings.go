@@ -34,8 +34,9 @@ type (
 	// historySettings names the kept results that a history was made of.
 	historySettings struct {
 		Dyno      string         `json:"dyno"`
-		Vehicle   string         `json:"vehicle"` // empty: any
-		Used      bool           `json:"used"`    // false: the campaign's own [history] knows more
+		Vehicle   string         `json:"vehicle"` // empty: those of the class, or any
+		Class     string         `json:"class,omitempty"`
+		Used      bool           `json:"used"` // false: the campaign's own [history] knows more
 		Campaigns []pastSettings `json:"campaigns"`
 	}
 	pastSettings struct {
@@ -91,7 +92,7 @@ type (
 func settingsOf(a *Analysis, o Options) settingsJSON {
 	s := settingsJSON{Format: settingsFormat, Method: Method, Correction: a.Campaign.Correction, Limits: limitsJSON(a.Limits)}
 	if o.Past != nil && len(o.Past.Campaigns) > 0 {
-		s.History = &historySettings{Dyno: o.Past.Dyno, Vehicle: o.Past.Vehicle, Used: a.past != nil}
+		s.History = &historySettings{Dyno: o.Past.Dyno, Vehicle: o.Past.Vehicle, Class: o.Past.Class, Used: a.past != nil}
 		for _, c := range o.Past.Campaigns {
 			s.History.Campaigns = append(s.History.Campaigns, pastSettings{c.Campaign, c.Result})
 		}
@@ -147,7 +148,7 @@ func (w *Workspace) optionsOf(ctx context.Context, settings []byte, c *campaign.
 		for i, p := range h.Campaigns {
 			results[i] = p.Result
 		}
-		if past, err = w.historyOf(ctx, h.Dyno, h.Vehicle, results); err != nil {
+		if past, err = w.historyOf(ctx, Past{Dyno: h.Dyno, Vehicle: h.Vehicle, Class: h.Class}, results); err != nil {
 			return Options{}, err
 		}
 	}

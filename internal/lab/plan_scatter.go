@@ -31,7 +31,7 @@ func (w *Workspace) planScatter(ctx context.Context, c *campaign.Campaign, j Jud
 	var pooled scatter.Pooled
 	if w != nil && !j.Nothing {
 		var err error
-		if past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Without: c.ID, Meets: setups.meets()}); err != nil {
+		if past, err = w.history(ctx, PastQuery{Dyno: c.Dyno.ID, Vehicle: c.Vehicle.ID, Class: c.Vehicle.Class, Without: c.ID, Meets: setups.meets()}); err != nil {
 			return s, err
 		}
 		if pooled, err = past.pool(nil); err != nil {

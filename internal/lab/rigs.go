@@ -96,7 +96,7 @@ func (w *Workspace) rigs(ctx context.Context, now time.Time) ([]RigHealth, error
 				latest = c.ValidFrom
 			}
 		}
-		scatter, err := w.scatterOf(ctx, ScatterQuery{Dyno: id})
+		scatter, err := w.scatterOf(ctx, ScatterQuery{Dyno: id}, nil)
 		if err != nil {
 			return nil, err
 		}

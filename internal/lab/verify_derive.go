@@ -183,7 +183,7 @@ func (v *verification) past(h *historySettings) (*Past, error) {
 	named := func(p pastSettings, row historyStudyRow) bool {
 		return p.Campaign == row.Campaign && p.Result == row.Result
 	}
-	if index.Dyno != h.Dyno || index.Vehicle != h.Vehicle || !slices.EqualFunc(h.Campaigns, index.Campaigns, named) {
+	if index.Dyno != h.Dyno || index.Vehicle != h.Vehicle || index.Class != h.Class || !slices.EqualFunc(h.Campaigns, index.Campaigns, named) {
 		return nil, fmt.Errorf("%s does not list the results that %s names", dossierHistory, dossierSettings)
 	}
 	rows := make([]store.Past, len(index.Campaigns))
@@ -195,7 +195,7 @@ func (v *verification) past(h *historySettings) (*Past, error) {
 		rows[i] = store.Past{Campaign: c.Campaign, Vehicle: c.Vehicle, Started: c.Started, Result: c.Result, Scatter: study}
 	}
 	campaigns, err := readStudies(rows)
-	return &Past{Dyno: h.Dyno, Vehicle: h.Vehicle, Campaigns: campaigns}, err
+	return &Past{Dyno: h.Dyno, Vehicle: h.Vehicle, Class: h.Class, Campaigns: campaigns}, err
 }
 
 // compare holds what was kept against what was derived again, figure by figure at

@@ -13,11 +13,17 @@ import (
 // HistoryQuery asks what earlier work says of a rig's scatter.
 type HistoryQuery struct {
 	Dyno    string
-	Vehicle string    // empty: any
-	Before  time.Time // campaigns begun before; zero: any
-	Without string    // a campaign that is not to be in it; empty: none
-	Limit   int       // campaigns, the latest first; 1 to 1000
+	Vehicle string // empty: any
+	// Vehicles, where there are some, are the only ones that count; at most
+	// MaxHistoryVehicles of them.
+	Vehicles []string
+	Before   time.Time // campaigns begun before; zero: any
+	Without  string    // a campaign that is not to be in it; empty: none
+	Limit    int       // campaigns, the latest first; 1 to 1000
 }
+
+// MaxHistoryVehicles is how many vehicles one history can be asked of.
+const MaxHistoryVehicles = 20_000
 
 // Past is what one campaign adds to the lab's history.
 type Past struct {
@@ -35,15 +41,27 @@ func (s *Store) History(ctx context.Context, h HistoryQuery) (past []Past, err e
 	if h.Limit < 1 || h.Limit > maxPageRows {
 		return nil, refused("a history has 1 to %d campaigns", maxPageRows)
 	}
+	if len(h.Vehicles) > MaxHistoryVehicles {
+		return nil, refused("a history is that of at most %d vehicles", MaxHistoryVehicles)
+	}
 	before := int64(1<<63 - 1)
 	if !h.Before.IsZero() {
 		before = h.Before.UnixMicro()
 	}
+	args, among := []any{h.Dyno, h.Vehicle, before, h.Limit, h.Without}, ""
+	if len(h.Vehicles) > 0 {
+		places := make([]string, len(h.Vehicles))
+		for i, id := range h.Vehicles {
+			args = append(args, id)
+			places[i] = "$" + strconv.Itoa(len(args))
+		}
+		among = " AND c.vehicle IN (" + strings.Join(places, ", ") + ")"
+	}
 	return s.past(ctx, `SELECT c.id, c.vehicle, c.started, r.id, r.scatter FROM campaigns c JOIN results r ON r.id = c.result
 		WHERE c.dyno = $1 AND ($2 = '' OR c.vehicle = $2) AND c.started < $3 AND c.id <> $5 AND c.pulls > 0 AND c.state <> 'withdrawn'
 		AND r.scatter_digest <> '' AND r.data_digest = c.digest
-		AND NOT EXISTS (SELECT 1 FROM left_out l WHERE l.campaign = c.id AND l.until IS NULL)
-		ORDER BY c.started DESC, c.id DESC LIMIT $4`, h.Dyno, h.Vehicle, before, h.Limit, h.Without)
+		AND NOT EXISTS (SELECT 1 FROM left_out l WHERE l.campaign = c.id AND l.until IS NULL)`+among+`
+		ORDER BY c.started DESC, c.id DESC LIMIT $4`, args...)
 }
 
 // PastOf returns what the results of the given ids add to a history, in the order

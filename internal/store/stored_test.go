@@ -27,6 +27,9 @@ func TestStoredForm(t *testing.T) {
 	c.Vehicle.TyreSpeedSymbol, c.Vehicle.WheelInertia, c.Vehicle.WheelRadius, c.Vehicle.EngineRevsPerDrumRev = "H", 0.62, 0.31, 3.71
 	pinned(t, "vehicle", c.Vehicle, `{"ID":"twin-03","Description":"parallel twin","MassWithRider":285,"TestGear":4,"EngineRevsPerDrumRev":3.71,`+
 		`"WheelInertia":0.62,"WheelRadius":0.31,"TyreSpeedSymbol":"H"}`)
+	c.Vehicle.Class = "twin-650"
+	pinned(t, "vehicle with a class", c.Vehicle, `{"ID":"twin-03","Description":"parallel twin","MassWithRider":285,"TestGear":4,"EngineRevsPerDrumRev":3.71,`+
+		`"WheelInertia":0.62,"WheelRadius":0.31,"TyreSpeedSymbol":"H","Class":"twin-650"}`)
 	elevation := quantity.Metre(210)
 	c.Dyno.SiteElevation, c.Dyno.PulsesPerRev, c.Dyno.EnginePulsesPerRev, c.Dyno.BrakeArm = &elevation, 60, 0.5, 0.4
 	pinned(t, "dyno", c.Dyno, `{"ID":"cell-1","DrumInertia":41.8,"DrumInertiaU":0.42,"DrumRadius":0.2286,"PulsesPerRev":60,"EnginePulsesPerRev":0.5,`+

@@ -45,7 +45,14 @@ func TestVehiclePages(t *testing.T) {
 	}
 	form.Set("mass", "260")
 	form.Set("why", "weighed anew")
+	form.Set("class", "single-400")
 	s.post("/vehicles", form)
+	s.get("/vehicles").says(t, "Statement 2. Class single-400.", "<option>single-400</option>")
+	s.get("/plan?like="+demoID).says(t, `<option value="single400-01">single400-01, class single-400</option>`)
+	form.Set("class", strings.Repeat("x", 65))
+	if a := s.do(s.client(), http.MethodPost, "/vehicles", form); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "The class") {
+		t.Errorf("a class of 65 bytes: %d", a.status)
+	}
 	if a := s.do(s.client(), http.MethodGet, "/vehicles?vehicle=none", nil); a.status != http.StatusNotFound {
 		t.Errorf("a vehicle that is not there: %d", a.status)
 	}

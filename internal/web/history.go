@@ -14,13 +14,13 @@ import (
 // historyView is the page of a rig's scatter.
 type historyView struct {
 	frame
-	Dyno, Vehicle string
-	Dynos         []string
-	Lead          report.Lead
-	Sections      []report.Section
-	In            []string // campaigns that can be left out
-	Out           []report.ScatterLeftOut
-	Waiting       []string // campaigns that have to be judged first
+	Dyno, Vehicle, Class string
+	Dynos, Classes       []string
+	Lead                 report.Lead
+	Sections             []report.Section
+	In                   []string // campaigns that can be left out
+	Out                  []report.ScatterLeftOut
+	Waiting              []string // campaigns that have to be judged first
 }
 
 // mostWaiting bounds the campaigns that the page names as not judged.
@@ -32,13 +32,16 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	view := historyView{frame: s.frame(r, "History"), Vehicle: vehicleOf(r)}
+	view := historyView{frame: s.frame(r, "History"), Vehicle: vehicleOf(r), Class: classOf(r)}
 	view.Section, view.Live, view.Changed = "history", "*", changed
 	if view.Dyno, view.Dynos, err = s.chosenDyno(r); err != nil {
 		return err
 	}
 	if view.Dyno == "" {
 		return s.page(w, r, http.StatusOK, "history", view)
+	}
+	if view.Classes, err = s.desk.VehicleClasses(r.Context()); err != nil {
+		return err
 	}
 	found, err := s.scatter(r, view.Dyno)
 	if err != nil {
@@ -47,7 +50,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	if view.Lead, view.Sections, err = found.Parts(chartsAt("/history", ofDyno(r, view.Dyno))); err != nil {
 		return err
 	}
-	view.Title = view.Lead.Title
+	view.Title, view.Class = view.Lead.Title, found.Class
 	for _, c := range slices.Backward(found.Campaigns) {
 		view.In = append(view.In, c.Campaign)
 	}
@@ -55,13 +58,17 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) error {
 	return s.page(w, r, http.StatusOK, "history", view)
 }
 
-// scatter is what the workspace knows of a rig's scatter, of the vehicle that the
-// address may name.
+// scatter is what the workspace knows of a rig's scatter, of the vehicle or the class
+// of vehicles that the address may name.
 func (s *Server) scatter(r *http.Request, dyno string) (*report.Scatter, error) {
-	return s.desk.Scatter(r.Context(), lab.ScatterQuery{Dyno: dyno, Vehicle: vehicleOf(r), Version: s.o.Version})
+	return s.desk.Scatter(r.Context(), lab.ScatterQuery{Dyno: dyno, Vehicle: vehicleOf(r), Class: classOf(r), Version: s.o.Version})
 }
 
 func vehicleOf(r *http.Request) string { return strings.TrimSpace(r.URL.Query().Get("vehicle")) }
+
+func classOf(r *http.Request) string {
+	return strings.Join(strings.Fields(r.URL.Query().Get("class")), " ")
+}
 
 // historyCharts are those of the history's page.
 func (s *Server) historyCharts(r *http.Request) (*report.Charts, string, error) {
@@ -76,6 +83,9 @@ func (s *Server) historyCharts(r *http.Request) (*report.Charts, string, error) 
 	stem := "history-" + dyno
 	if vehicle := vehicleOf(r); vehicle != "" {
 		stem += "-" + vehicle
+	}
+	if found.Class != "" {
+		stem += "-of-class"
 	}
 	return found.Charts(), stem, nil
 }
@@ -99,7 +109,7 @@ func (s *Server) chosenDyno(r *http.Request) (string, []string, error) {
 
 // ofDyno are the parameters of a dyno's page.
 func ofDyno(r *http.Request, dyno string) url.Values {
-	q := kept(r.URL.Query(), "vehicle", "units")
+	q := kept(r.URL.Query(), "vehicle", "class", "units")
 	q.Set("dyno", dyno)
 	return q
 }
@@ -126,7 +136,7 @@ func (s *Server) changeHistory(w http.ResponseWriter, r *http.Request, done stri
 		return err
 	}
 	back := url.Values{"done": {done}}
-	for _, name := range []string{"dyno", "vehicle"} {
+	for _, name := range []string{"dyno", "vehicle", "class"} {
 		if v := r.PostFormValue(name); v != "" {
 			back.Set(name, v)
 		}

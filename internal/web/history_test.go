@@ -100,6 +100,11 @@ func TestHistoryPage(t *testing.T) {
 	path := "/history?dyno=cell-7"
 	s.get(path).says(t, "Scatter of dyno cell-7", "From 4 campaigns", "Setup to setup", "Pull to pull", "<svg", "season-2026-08", "cell-1", "a year")
 	s.get(path+"&vehicle=nobody").says(t, "No campaign says anything of it yet.")
+	if a := s.do(s.client(), http.MethodGet, path+"&class=roadster", nil); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "no vehicle of the workspace has a class") {
+		t.Errorf("a class that nobody has: %d", a.status)
+	}
+	s.post("/vehicles", url.Values{"id": {"keeper-1"}, "gear": {"4"}, "class": {"Roadster <b>"}, "why": {"there are more of its kind"}})
+	s.get(path+"&class=roadster+%3Cb%3E").says(t, "with vehicles of class Roadster &lt;b&gt;", "From 4 campaigns", "selected>Roadster &lt;b&gt;</option>", "class=roadster")
 
 	c := s.client()
 	form := url.Values{"dyno": {"cell-7"}, "campaign": {"season-2026-06"}, "why": {"  the drum's cover\nrubbed <b>  "}}

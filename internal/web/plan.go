@@ -23,6 +23,7 @@ type planView struct {
 	Wrong    map[string]string
 	Configs  []configForm
 	Vehicles []string
+	Classes  map[string]string // of vehicles, by their ids
 	Dynos    []string
 	Designs  []report.DesignOption
 	Chosen   string // value of the design that is ticked
@@ -224,6 +225,9 @@ func (s *Server) showPlan(w http.ResponseWriter, r *http.Request, status int, f 
 	view.Configs = configForms(f.v)
 	var err error
 	if view.Vehicles, view.Dynos, err = s.desk.VehicleAndDynoIDs(r.Context()); err != nil {
+		return err
+	}
+	if view.Classes, err = s.desk.ClassesByVehicle(r.Context()); err != nil {
 		return err
 	}
 	if planning != nil {

@@ -13,15 +13,17 @@ import (
 // vehiclesView is the page of the vehicles.
 type vehiclesView struct {
 	frame
-	Rows   []vehicleRow
-	F      url.Values
-	Wrong  map[string]string
-	Fields []restField
-	Edited string // the vehicle whose statement stands in the form; empty: a new one
+	Rows    []vehicleRow
+	F       url.Values
+	Wrong   map[string]string
+	Fields  []restField
+	Classes []string // that there are
+	Edited  string   // the vehicle whose statement stands in the form; empty: a new one
 }
 
 type vehicleRow struct {
 	ID, Words string
+	Class     string // that counts
 	Version   int64
 	Campaigns []string
 }
@@ -43,9 +45,12 @@ func (s *Server) showVehicles(w http.ResponseWriter, r *http.Request, status int
 	}
 	view := vehiclesView{frame: s.frame(r, "Vehicles"), Fields: vehicleFields, F: url.Values{}, Wrong: map[string]string{}}
 	view.Section = "vehicles"
+	if view.Classes, err = s.desk.VehicleClasses(r.Context()); err != nil {
+		return err
+	}
 	wanted := r.URL.Query().Get("vehicle")
 	for _, v := range list {
-		view.Rows = append(view.Rows, vehicleRow{v.ID, report.VehicleWords(v.Vehicle, view.Units), v.Version, v.Campaigns})
+		view.Rows = append(view.Rows, vehicleRow{v.ID, report.VehicleWords(v.Vehicle, view.Units), v.Class, v.Version, v.Campaigns})
 		if v.ID == wanted {
 			view.Edited, view.F = v.ID, vehicleValues(v.Vehicle)
 		}
@@ -61,7 +66,7 @@ func (s *Server) showVehicles(w http.ResponseWriter, r *http.Request, status int
 
 func vehicleValues(v campaign.Vehicle) url.Values {
 	return url.Values{
-		"id": {v.ID}, "description": {v.Description}, "tyre": {v.TyreSpeedSymbol}, "mass": {exact(float64(v.MassWithRider))}, "gear": {exact(float64(v.TestGear))},
+		"id": {v.ID}, "class": {v.Class}, "description": {v.Description}, "tyre": {v.TyreSpeedSymbol}, "mass": {exact(float64(v.MassWithRider))}, "gear": {exact(float64(v.TestGear))},
 		"revs": {exact(v.EngineRevsPerDrumRev)}, "wheel_inertia": {exact(float64(v.WheelInertia))}, "wheel_radius": {exact(float64(v.WheelRadius))},
 	}
 }
@@ -69,7 +74,7 @@ func vehicleValues(v campaign.Vehicle) url.Values {
 // vehicleField returns the field of the form that a key of campaign.toml is.
 func vehicleField(key string) string {
 	return map[string]string{
-		"vehicle.id": "id", "vehicle.description": "description", "vehicle.tyre_speed_symbol": "tyre", "vehicle.mass_with_rider_kg": "mass",
+		"vehicle.id": "id", "vehicle.class": "class", "vehicle.description": "description", "vehicle.tyre_speed_symbol": "tyre", "vehicle.mass_with_rider_kg": "mass",
 		"vehicle.test_gear": "gear", "vehicle.engine_revs_per_drum_rev": "revs", "vehicle.driven_wheel_inertia_kgm2": "wheel_inertia",
 		"vehicle.driven_wheel_radius_m": "wheel_radius",
 	}[key]
@@ -82,7 +87,7 @@ func (s *Server) saveVehicle(w http.ResponseWriter, r *http.Request) error {
 	}
 	f := newFields(r.PostForm)
 	v := campaign.Vehicle{
-		ID: f.text("id"), Description: f.text("description"), TyreSpeedSymbol: f.text("tyre"), MassWithRider: quantity.Kilogram(f.number("mass")),
+		ID: f.text("id"), Class: f.text("class"), Description: f.text("description"), TyreSpeedSymbol: f.text("tyre"), MassWithRider: quantity.Kilogram(f.number("mass")),
 		TestGear: f.whole("gear", 0, 20), EngineRevsPerDrumRev: f.number("revs"),
 		WheelInertia: quantity.KilogramSquareMetre(f.number("wheel_inertia")), WheelRadius: quantity.Metre(f.number("wheel_radius")),
 	}
