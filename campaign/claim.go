@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
+
+	"golang.org/x/text/unicode/norm"
 )
 
 // ClaimFormat is the format of a claim as JSON: the fields of [Claim] under the
@@ -227,7 +230,13 @@ func CheckClaimText(text string) error {
 	if err := CheckText(text); err != nil {
 		return err
 	}
-	if lower := strings.ToLower(text); strings.Contains(lower, "certif") || strings.Contains(lower, "zertifi") {
+	seen := strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Cf, r) {
+			return -1 // a soft hyphen, a joiner: it shows nothing
+		}
+		return r
+	}, strings.ToLower(norm.NFKC.String(text)))
+	if strings.Contains(seen, "certif") || strings.Contains(seen, "zertifi") {
 		return ErrCertified
 	}
 	return nil

@@ -49,6 +49,7 @@ func TestClaimPolicy(t *testing.T) {
 func TestCheckClaimText(t *testing.T) {
 	for text, want := range map[string]error{
 		"Intake kit": nil, "": nil, "CERTIFIED gain": ErrCertified, "a certificate": ErrCertified, "zertifiziert": ErrCertified,
+		"cer\u00adtified": ErrCertified, "ｃｅｒtified": ErrCertified, "cert\u200bificado": ErrCertified,
 		"a\x00": ErrControl, strings.Repeat("x", MaxText+1): ErrTooLong,
 	} {
 		if got := CheckClaimText(text); !errors.Is(got, want) || want == nil && got != nil {

@@ -39,6 +39,7 @@ func (v *verification) derive(ctx context.Context) error {
 		v.failed("figures", dossierSettings, "they were found by method %d, and this program knows 1 to %d: verify with the version that the dossier names", settings.Method, v.method)
 		return nil
 	}
+	v.form(claim)
 	a, now, err := v.again(ctx, settings)
 	if err != nil {
 		return err
@@ -51,14 +52,19 @@ func (v *verification) derive(ctx context.Context) error {
 	older := settings.Method < v.method
 	v.compare(older, "the gain result", dossierResult, v.files[dossierResult], now.Body)
 	v.study(older, now.Scatter)
-	text, err := encodeClaim(a.claimOf(c, claim.ClaimHead))
+	derived := a.claimOf(c, claim.ClaimHead)
+	text, err := encodeClaim(derived)
 	if err != nil {
 		return err
 	}
 	v.compare(older, "the claim", dossierClaim, v.files[dossierClaim], text)
-	for _, item := range a.notAllowed(c, claim.Policy) {
-		v.failed("claim", dossierClaim, "its own policy does not allow it: %s", item)
+	if !older {
+		v.Sentence = derived.Sentence // in this program's words, which stand for the figures it found
 	}
+	for _, item := range a.notAllowed(c, claim.Policy) {
+		v.differs(older, dossierClaim, "its own policy does not allow it: %s", item)
+	}
+	v.measured(a, claim)
 	v.tables()
 	return v.documents(a, claim)
 }
@@ -259,7 +265,7 @@ func (v *verification) differs(older bool, where, format string, args ...any) {
 	v.failed("figures", where, format, args...)
 }
 
-var figurePattern = regexp.MustCompile(`[0-9]+(?:\.[0-9]+)?`)
+var figurePattern = regexp.MustCompile(`[-−]?[0-9]+(?:\.[0-9]+)?`)
 
 // sameFigures reports whether two texts hold the same numbers in the same order.
 func sameFigures(a, b string) bool {
