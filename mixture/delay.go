@@ -32,7 +32,7 @@ type DelayBounds struct{ Dead, Lag float64 }
 const leastExplained = 0.6
 
 // mostPoints bounds the moments at which input and reading are held against each other.
-const mostPoints = 4000
+const mostPoints = 2000
 
 // FindDelay returns how late the reading y follows the input u, both at the increasing
 // times t in s. The input is what causes the change (a throttle that opens, a change of

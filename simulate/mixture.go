@@ -187,9 +187,7 @@ func (u *Tuning) Map(fuel func(rpm, opening float64) float64, stream uint64) []b
 		rpm := u.SpeedsRPM[w.r.IntN(len(u.SpeedsRPM))]
 		opening := u.Openings[w.r.IntN(len(u.Openings))]
 		off := 1 + u.VisitSD*w.r.NormFloat64()
-		w.hold(rpm, opening, u.Hold*(0.7+0.6*w.r.Float64()), func(rpm, opening float64) float64 {
-			return u.lambdaAt(fuel, rpm, opening) * off
-		})
+		w.hold(rpm, opening, off, u.Hold*(0.7+0.6*w.r.Float64()), func(rpm, opening float64) float64 { return u.lambdaAt(fuel, rpm, opening) })
 	}
 	return w.text()
 }
@@ -206,7 +204,7 @@ func (u *Tuning) Loop() []byte {
 				part = 2 - part
 			}
 			lambda := u.LoopFrom + part*(u.LoopTo-u.LoopFrom)
-			w.hold(rpm, 1, u.LoopStep, func(float64, float64) float64 { return lambda })
+			w.hold(rpm, 1, 1, u.LoopStep, func(float64, float64) float64 { return lambda })
 		}
 	}
 	return w.text()
@@ -218,6 +216,7 @@ type tuningWalk struct {
 	r            *rand.Rand
 	t            float64
 	rpm, opening float64
+	off          float64   // what lambda is multiplied by at this stay
 	lambdas      []float64 // true, at every row
 	gases        []exhaust
 	sensor       float64
@@ -236,7 +235,7 @@ var tuningColumns = []struct {
 }
 
 func (u *Tuning) newWalk(stream uint64) *tuningWalk {
-	w := &tuningWalk{Tuning: u, r: rand.New(rand.NewPCG(u.Seed, stream)), rpm: u.SpeedsRPM[0], opening: u.Openings[0]}
+	w := &tuningWalk{Tuning: u, r: rand.New(rand.NewPCG(u.Seed, stream)), rpm: u.SpeedsRPM[0], opening: u.Openings[0], off: 1}
 	for _, c := range tuningColumns {
 		w.columns = append(w.columns, channel{header: c.header, decimals: c.decimals})
 	}
@@ -249,15 +248,15 @@ const drumRatio = 5.5
 // approach is the time in s in which speed and throttle move to the next place.
 const approach = 0.6
 
-// hold moves to a place and stays there.
-func (w *tuningWalk) hold(rpm, opening, seconds float64, lambda func(rpm, opening float64) float64) {
-	fromRPM, fromOpening, began := w.rpm, w.opening, w.t
+// hold moves to a place and stays there; off is what lambda is multiplied by there.
+func (w *tuningWalk) hold(rpm, opening, off, seconds float64, lambda func(rpm, opening float64) float64) {
+	fromRPM, fromOpening, fromOff, began := w.rpm, w.opening, w.off, w.t
 	wanderRPM, wanderOpening := newWander(w.r, 15, 0.3, 1/w.Rate), newWander(w.r, 0.002, 0.3, 1/w.Rate)
 	for w.t < began+approach+seconds {
 		part := clamp((w.t-began)/approach, 0, 1)
-		w.rpm, w.opening = fromRPM+part*(rpm-fromRPM), fromOpening+part*(opening-fromOpening)
+		w.rpm, w.opening, w.off = fromRPM+part*(rpm-fromRPM), fromOpening+part*(opening-fromOpening), fromOff+part*(off-fromOff)
 		n, o := w.rpm+wanderRPM.next(w.r), clamp(w.opening+wanderOpening.next(w.r), 0.01, 1)
-		w.record(n, o, lambda(n, o))
+		w.record(n, o, lambda(n, o)*w.off)
 		w.t += 1 / w.Rate
 	}
 }
@@ -268,15 +267,16 @@ func (w *tuningWalk) record(rpm, opening, lambda float64) {
 	w.lambdas = append(w.lambdas, lambda)
 	w.gases = append(w.gases, fuelAtoms{u.HydrogenCarbon, u.OxygenCarbon}.burn(lambda, u.HC))
 	i := len(w.lambdas) - 1
-	seen := w.lambdas[max(0, i-int(math.Round(u.SensorDead*u.Rate)))]
-	drawn := w.gases[max(0, i-int(math.Round(u.GasDead*u.Rate)))]
+	ago := func(dead float64, rows int) int { return max(0, i-rows-int(math.Round(dead*u.Rate))) }
+	seen, before := w.lambdas[ago(u.SensorDead, 0)], w.lambdas[ago(u.SensorDead, 1)]
+	drawn, drawnBefore := w.gases[ago(u.GasDead, 0)], w.gases[ago(u.GasDead, 1)]
 	if i == 0 {
 		w.sensor, w.analyser = seen, drawn
 	}
-	w.sensor = follow(w.sensor, seen, u.SensorLag, u.Rate)
+	w.sensor = follow(w.sensor, before, seen, u.SensorLag, u.Rate)
 	a := &w.analyser
-	for _, g := range [][2]*float64{{&a.co, &drawn.co}, {&a.co2, &drawn.co2}, {&a.hc, &drawn.hc}, {&a.o2, &drawn.o2}} {
-		*g[0] = follow(*g[0], *g[1], u.GasLag, u.Rate)
+	for _, g := range [][3]*float64{{&a.co, &drawnBefore.co, &drawn.co}, {&a.co2, &drawnBefore.co2, &drawn.co2}, {&a.hc, &drawnBefore.hc, &drawn.hc}, {&a.o2, &drawnBefore.o2, &drawn.o2}} {
+		*g[0] = follow(*g[0], *g[1], *g[2], u.GasLag, u.Rate)
 	}
 	noisy := func(v float64) float64 { return math.Max(0, v*(1+u.GasNoise*w.r.NormFloat64())) }
 	off := lambda - u.Best
@@ -290,12 +290,13 @@ func (w *tuningWalk) record(rpm, opening, lambda float64) {
 	}
 }
 
-// follow is one step of a first-order lag.
-func follow(value, toward, lag, rate float64) float64 {
+// follow is one step of a first-order lag behind an input that runs from one value to the
+// next; half-way stands for it, which is right to second order of the step.
+func follow(value, from, to, lag, rate float64) float64 {
 	if lag <= 0 {
-		return toward
+		return to
 	}
-	return value + (toward-value)*-math.Expm1(-1/(rate*lag))
+	return value + ((from+to)/2-value)*-math.Expm1(-1/(rate*lag))
 }
 
 func (w *tuningWalk) text() []byte { return formatChannels(w.columns, [2]float64{}) }

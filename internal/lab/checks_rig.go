@@ -208,7 +208,7 @@ func (a *Analysis) checkMixture() []campaign.Check {
 			k.Message = fmt.Sprintf("Mean lambda at full throttle agreed within %.3f.", math.Abs(difference))
 			if math.Abs(difference) > a.Limits.Lambda {
 				k.Status = campaign.Fail
-				k.Message = fmt.Sprintf("The sides were not fuelled alike: mean lambda at full throttle differed by %.3f, so the part is compared with a tune. Bring the mixture of both sides together, by a qualified tuner, and repeat.", difference)
+				k.Message = fmt.Sprintf("The sides were not fuelled alike: mean lambda at full throttle differed by %.3f, so the part is compared with a tune. Bring the mixture of both sides together, by a qualified tuner, and repeat.%s", difference, a.mixtureShare(k.Comparison))
 			}
 		})
 	for i := range checks {

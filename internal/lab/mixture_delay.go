@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"context"
 	"math"
 	"slices"
 
@@ -31,7 +32,7 @@ const (
 // stretches are how many pieces of a log a delay is looked for in, and how long they are
 // for the sensor and for the gas, s.
 const (
-	delayStretches = 10
+	delayStretches = 24
 	sensorStretch  = 30.0
 	gasStretch     = 120.0
 )
@@ -91,8 +92,8 @@ func (l *mixtureLog) place(reading []float64, speedStep, loadStep, settle float6
 	return l.throttle
 }
 
-// middle leaves out, of five delays or more, those that lie far from the middle: three
-// times the median departure of the totals.
+// middle leaves out, of five delays or more, those that lie far from the middle: by more
+// than four standard deviations as the median departure gives them.
 func middle(found []mixture.Delay) []mixture.Delay {
 	if len(found) < 5 {
 		return found
@@ -105,7 +106,7 @@ func middle(found []mixture.Delay) []mixture.Delay {
 	for i := range totals {
 		totals[i] = math.Abs(totals[i] - centre)
 	}
-	reach := math.Max(3*1.4826*median(totals), 0.01)
+	reach := math.Max(4*1.4826*median(totals), 0.01)
 	var out []mixture.Delay
 	for _, d := range found {
 		if math.Abs(d.Total-centre) <= reach {
@@ -120,32 +121,37 @@ func (l *mixtureLog) delays(input, reading []float64, length float64, b mixture.
 	if len(l.time) < 2 || input == nil {
 		return nil
 	}
-	var out []mixture.Delay
 	span := l.time[len(l.time)-1] - l.time[0]
 	pieces := min(delayStretches, max(1, int(span/length)))
-	for k := range pieces {
+	if pieces == 1 {
+		length = span
+	}
+	found, known := make([]mixture.Delay, pieces), make([]bool, pieces)
+	// A stretch without a delay says nothing: that is no error.
+	_ = each(context.Background(), pieces, func(k int) error {
 		begin := l.time[0] + (span-length)*(float64(k)+0.5)/float64(pieces)
 		from, to := rowsWithin(l.time, begin, begin+length)
-		if pieces == 1 {
-			from, to = rowsWithin(l.time, l.time[0], l.time[0]+2*length)
-		}
-		if d, err := mixture.FindDelay(l.time[from:to], input[from:to], reading[from:to], b); err == nil {
-			out = append(out, d)
+		d, err := mixture.FindDelay(l.time[from:to], input[from:to], reading[from:to], b)
+		found[k], known[k] = d, err == nil
+		return nil
+	})
+	var out []mixture.Delay
+	for k := range found {
+		if known[k] {
+			out = append(out, found[k])
 		}
 	}
 	return out
 }
 
-// rowsWithin returns the rows from one moment to another.
+// rowsWithin returns the rows from one moment to another of increasing times.
 func rowsWithin(t []float64, from, to float64) (int, int) {
-	a, b := 0, len(t)
-	for a < len(t) && t[a] < from {
-		a++
+	a, _ := slices.BinarySearch(t, from)
+	b, last := slices.BinarySearch(t, to)
+	if last {
+		b++
 	}
-	for b > a && t[b-1] > to {
-		b--
-	}
-	return a, b
+	return a, max(a, b)
 }
 
 // calledFor lays the mean reading of each cell over time. nil where there is no load, or
