@@ -166,6 +166,9 @@ func (w *Workspace) publish(ctx context.Context, number string, key *evidence.Pr
 	if err != nil {
 		return nil, err
 	}
+	if err := w.mayAmend(ctx, kept); err != nil {
+		return nil, err
+	}
 	seal.Keys = ring
 	if failed := seal.Verify(evidence.Trust{Keys: ring}).Of(evidence.Failed); len(failed) > 0 {
 		return nil, fmt.Errorf("claim %s cannot be published: %s.\n  Draft it anew: fairpull claim %s --withdraw --why \"…\"", number, failed[0].What, number)
@@ -183,6 +186,19 @@ func (w *Workspace) publish(ctx context.Context, number string, key *evidence.Pr
 		return nil, err
 	}
 	return w.moved(ctx, m, by)
+}
+
+// mayAmend refuses to publish a claim whose predecessor no longer stands, before the
+// record has it.
+func (w *Workspace) mayAmend(ctx context.Context, kept store.Claim) error {
+	if kept.Amends == "" {
+		return nil
+	}
+	old, err := w.store.Claim(ctx, kept.Amends)
+	if err != nil || old.State().May(campaign.ClaimAmended) {
+		return err
+	}
+	return declined("claim %s amends %s, which is %s already, and cannot be published.\n  To end it: fairpull claim %s --withdraw --why \"…\"", kept.Number, kept.Amends, old.State(), kept.Number)
 }
 
 // stampWait is how long a time-stamping service may take.
@@ -256,7 +272,11 @@ func (w *Workspace) WithdrawClaim(ctx context.Context, number string, by Author)
 	if by.Why == "" {
 		return nil, declined("a claim is withdrawn for a reason: --why \"…\"")
 	}
-	if kept.State() == campaign.ClaimPublished {
+	recorded, err := w.recorded(ctx, kept)
+	if err != nil {
+		return nil, err
+	}
+	if recorded {
 		ring, _, err := w.keyring(ctx)
 		if err != nil {
 			return nil, err
@@ -274,6 +294,24 @@ func (w *Workspace) WithdrawClaim(ctx context.Context, number string, by Author)
 		}
 	}
 	return w.moved(ctx, store.ClaimMove{Number: number, From: kept.State(), To: campaign.ClaimWithdrawn, Seal: kept.Seal}, by)
+}
+
+// recorded reports whether a claim stands in the record: one that is published, or
+// whose publication was interrupted after it was entered.
+func (w *Workspace) recorded(ctx context.Context, kept store.Claim) (bool, error) {
+	if len(kept.Seal) == 0 {
+		return false, nil
+	}
+	seal, err := evidence.ParseSeal(kept.Seal)
+	if err != nil {
+		return false, err
+	}
+	leaf, err := seal.Leaf()
+	if err != nil {
+		return false, err
+	}
+	index, err := w.store.RecordLeaf(ctx, leaf)
+	return index >= 0, err
 }
 
 // AmendClaim drafts the claim that is to take the place of a published one, for
