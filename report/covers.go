@@ -118,28 +118,44 @@ func (c *Covers) Text(w io.Writer, width int) error {
 		if i > 0 {
 			fmt.Fprintln(out)
 		}
-		head := map[string]string{
-			Covered: "covers it", CoverOpen: "covers it if what was not said is as tested", NotCovered: "does not cover it",
-		}[r.Answer]
-		if i == 0 && r.Answer == NotCovered {
-			head += "; it is the nearest that was tested"
-		}
-		writeWrapped(out, "Claim "+clean(r.Number)+" "+head+": "+clean(r.Title), 0, width)
+		writeWrapped(out, c.headOf(i)+": "+clean(r.Title), 0, width)
 		if r.Answer != NotCovered {
 			writeWrapped(out, cleanTo(r.Sentence, 2000), 2, width)
 		}
-		for _, group := range []struct {
-			points []CoverPoint
-			mark   string
-		}{{r.Breaks, "✗ "}, {r.Unsaid, "? "}, {r.Neutral, "✓ "}} {
-			for k := range group.points {
-				p := &group.points[k]
-				writeWrapped(out, group.mark+p.words()+labelled("; held neutral: ", cleanTo(p.Why, 400)), 2, width)
-			}
+		for _, words := range r.pointWords() {
+			writeWrapped(out, words, 2, width)
 		}
 		writeWrapped(out, "Tested on vehicle "+clean(r.Vehicle)+".", 2, width)
 	}
 	return out.Flush()
+}
+
+// headOf says how claim i stands to the combination.
+func (c *Covers) headOf(i int) string {
+	r := &c.Rows[i]
+	head := map[string]string{
+		Covered: "covers it", CoverOpen: "covers it if what was not said is as tested", NotCovered: "does not cover it",
+	}[r.Answer]
+	if i == 0 && r.Answer == NotCovered {
+		head += "; it is the nearest that was tested"
+	}
+	return "Claim " + clean(r.Number) + " " + head
+}
+
+// pointWords says each point in which the combination and the claim do not agree, with a
+// mark: what breaks cover, what was not said, what is held neutral.
+func (r *CoverRow) pointWords() []string {
+	var out []string
+	for _, group := range []struct {
+		points []CoverPoint
+		mark   string
+	}{{r.Breaks, "✗ "}, {r.Unsaid, "? "}, {r.Neutral, "✓ "}} {
+		for k := range group.points {
+			p := &group.points[k]
+			out = append(out, group.mark+p.words()+labelled("; held neutral: ", cleanTo(p.Why, 400)))
+		}
+	}
+	return out
 }
 
 // NeutralRow is a component or setting that a lab holds neutral.

@@ -12,14 +12,14 @@ import (
 // blocks are the steps as a document.
 func (s *Steps) blocks(l look, units quantity.System) []block {
 	out := []block{heading{Level: 1, Words: s.title()}, paragraph{Words: s.question(), Small: true}}
-	out = append(out, figure{Picture: s.ladderChart(l), Caption: "Each step over the one before it, each candidate over the baseline, and what single parts and pairs do; with intervals. A hollow mark carries no verdict."})
+	out = append(out, figure{Picture: s.ladderChart(l), Numbers: s.numbers(), Beside: true, TableID: "figures", Caption: "Each step over the one before it, each candidate over the baseline, and what single parts and pairs do; with intervals. A hollow mark carries no verdict."})
 	for i := range s.Ladder {
 		step := &s.Ladder[i]
 		out = append(out,
 			heading{Level: 2, Words: "Step " + strconv.Itoa(i+1) + ": " + s.Gain.shortSide(step.ID), ID: "step-" + strconv.Itoa(i+1)},
 			paragraph{Words: "Changed against " + s.Gain.shortSide(step.Over.Baseline) + ": " + cleanedList(step.Changed) + ".", Small: true},
 			verdict{Name: Verdict(&step.Over), Shown: step.Over.Verdict != compare.NotEnoughEvidence && step.Over.Verdict != "", Sentence: s.Sentence(i)},
-			figure{Picture: s.byStep().gainChart(i, l), Caption: s.byStep().gainCaption(&step.Over)})
+			figure{Picture: s.byStep().gainChart(i, l), Caption: s.byStep().gainCaption(&step.Over), Plot: s.byStep().gainChartPlot(i), Beside: true, TableID: numbersID})
 	}
 	out = append(out, heading{Level: 2, Words: "Figures", ID: "figures"}, s.table())
 	if len(s.Effects) > 0 {
@@ -58,6 +58,28 @@ func (s *Steps) table() table {
 		t.Rows = append(t.Rows, cells)
 	}
 	return t
+}
+
+// numbers are the contrasts unrounded, in per cent.
+func (s *Steps) numbers() numbers {
+	names := numberColumn{Name: "contrast"}
+	cols := []numberColumn{{Name: "gain"}, {Name: "low"}, {Name: "high"}, {Name: "at_least"}, {Name: "standard_error"}}
+	none := math.NaN()
+	for _, row := range s.rows() {
+		f := row.c.Figure(row.c.Primary)
+		values := []float64{none, none, none, none, none}
+		if f.Missing == "" {
+			values[0] = percent(f.Gain)
+		}
+		if f.Missing == "" && f.Interval {
+			values = []float64{percent(f.Gain), percent(f.Lo), percent(f.Hi), percent(f.AtLeast), 100 * f.SE}
+		}
+		names.Words = append(names.Words, row.name)
+		for k := range cols {
+			cols[k].Unit, cols[k].Values = "%", append(cols[k].Values, values[k])
+		}
+	}
+	return append(numbers{names}, cols...)
 }
 
 // stepsRow is one contrast in table and picture.

@@ -44,7 +44,7 @@ func (w *Workspace) DraftClaim(ctx context.Context, id string, o ClaimOptions) (
 	}
 	r, err := w.store.LatestResult(ctx, id)
 	if errors.Is(err, store.ErrNotFound) || err == nil && r.Data != entry.Digest {
-		return nil, fmt.Errorf("campaign %s has no result that rests on its latest data, and a claim rests on one.\n  To keep one: fairpull judge %s", id, id)
+		return nil, declined("campaign %s has no result that rests on its latest data, and a claim rests on one.\n  To keep one: fairpull judge %s", id, id)
 	}
 	if err != nil {
 		return nil, err
@@ -106,7 +106,7 @@ func (w *Workspace) claimAnalysis(ctx context.Context, r store.Result, progress 
 		return nil, err
 	}
 	if !bytes.Equal(again.Body, r.Body) {
-		return nil, fmt.Errorf("campaign %s: this program finds something else than the kept result %s says.\n  To see what moved: fairpull recompute %s --dry-run; to keep it: fairpull judge %s", r.Campaign, r.ID, r.Campaign, r.Campaign)
+		return nil, declined("campaign %s: this program finds something else than the kept result %s says.\n  To see what moved: fairpull recompute %s --dry-run; to keep it: fairpull judge %s", r.Campaign, r.ID, r.Campaign, r.Campaign)
 	}
 	return a, nil
 }

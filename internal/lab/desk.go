@@ -14,10 +14,11 @@ import (
 // one is kept for a while for the others. What it keeps is bounded.
 type Desk struct {
 	*Workspace
-	looks *memo[lookKey, *Look]
-	cards *memo[string, *report.Card] // by the id of a result, which never changes
-	raws  *memo[rawKey, *RawLog]
-	calls singleflight.Group
+	looks  *memo[lookKey, *Look]
+	cards  *memo[string, *report.Card] // by the id of a result, which never changes
+	raws   *memo[rawKey, *RawLog]
+	claims *memo[string, *Analysis] // behind claims, by the id of their result
+	calls  singleflight.Group
 
 	mu      sync.Mutex
 	changed int64 // the latest change that a look was asked for at
@@ -26,14 +27,15 @@ type Desk struct {
 
 // Bounds of what a desk keeps.
 const (
-	maxLooks = 24
-	maxCards = 2000
+	maxLooks  = 24
+	maxCards  = 2000
+	maxClaims = 12
 )
 
 // NewDesk returns a desk over an open workspace, which stays the caller's to
 // close.
 func NewDesk(w *Workspace) *Desk {
-	return &Desk{Workspace: w, looks: newMemo[lookKey, *Look](maxLooks), cards: newMemo[string, *report.Card](maxCards), raws: newMemo[rawKey, *RawLog](maxRawLogs)}
+	return &Desk{Workspace: w, looks: newMemo[lookKey, *Look](maxLooks), cards: newMemo[string, *report.Card](maxCards), raws: newMemo[rawKey, *RawLog](maxRawLogs), claims: newMemo[string, *Analysis](maxClaims)}
 }
 
 // LastChange returns the number of the latest change to the workspace: a page

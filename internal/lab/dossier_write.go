@@ -65,7 +65,7 @@ func (w *Workspace) dossier(ctx context.Context, number string) (*evidence.Bag, 
 		return nil, kept, unknownClaim(err)
 	}
 	if len(kept.Seal) == 0 {
-		return nil, kept, fmt.Errorf("claim %s is %s: a dossier belongs to a claim that was signed.\n  To sign it: fairpull claim %s --sign --key approver.key", number, kept.State(), number)
+		return nil, kept, declined("claim %s is %s: a dossier belongs to a claim that was signed.\n  To sign it: fairpull claim %s --sign --key approver.key", number, kept.State(), number)
 	}
 	seal, err := evidence.ParseSeal(kept.Seal)
 	if err != nil {

@@ -16,10 +16,11 @@ const (
 	StagePlanned   Stage = "planned"   // no pull yet
 	StageMeasuring Stage = "measuring" // there are pulls, and no result rests on all of them
 	StageJudged    Stage = "judged"    // a kept result rests on its data
+	StageSigned    Stage = "signed"    // a claim on its latest data is signed or published
 	StageWithdrawn Stage = "withdrawn" // kept out of the lab's history
 )
 
-// StageOf returns how far a campaign has come.
+// StageOf returns how far a campaign has come, its claims apart.
 func StageOf(c CampaignSummary) Stage {
 	switch {
 	case c.State == store.StateWithdrawn:
@@ -35,8 +36,9 @@ func StageOf(c CampaignSummary) Stage {
 // OverviewRow is one campaign of an overview.
 type OverviewRow struct {
 	CampaignSummary
-	Stage Stage
-	Card  *report.Card // of the latest kept result; nil: none
+	Stage  Stage
+	Card   *report.Card    // of the latest kept result; nil: none
+	Claims []ClaimStanding // the latest first
 }
 
 // Overview is a page of campaigns, the latest first.
@@ -66,7 +68,7 @@ func (d *Desk) Overview(ctx context.Context, q CampaignQuery) (Overview, error) 
 		}
 		o.Rows = append(o.Rows, row)
 	}
-	return o, nil
+	return o, d.claimsOf(ctx, o.Rows)
 }
 
 // card returns what a list shows of a campaign's latest result.

@@ -34,6 +34,11 @@ func Steps(ctx context.Context, w *Workspace, q StepsQuery) (*report.Steps, erro
 	if err != nil {
 		return nil, err
 	}
+	return stepsOf(a, q)
+}
+
+// stepsOf reads an analysed campaign.
+func stepsOf(a *Analysis, q StepsQuery) (*report.Steps, error) {
 	if len(a.Comparisons) > maxSteps {
 		return nil, fmt.Errorf("campaign %s has %d candidates, and at most %d are read as steps", a.Campaign.ID, len(a.Comparisons), maxSteps)
 	}
@@ -59,6 +64,7 @@ func Steps(ctx context.Context, w *Workspace, q StepsQuery) (*report.Steps, erro
 			q.Progress(i+1, len(order))
 		}
 	}
+	var err error
 	out.Effects, err = a.effects(in, sets)
 	return out, err
 }

@@ -23,11 +23,13 @@ type Query struct {
 	Vehicle string // its id
 	Dyno    string // its id
 	State   State
-	Verdict string    // of the latest result, for any of its candidates
-	From    time.Time // the last pull not before
-	To      time.Time // the first pull before
-	After   string    // Page.Next of the page before
-	Limit   int       // rows of a page; 0: 50; at most 1000
+	Verdict string // of the latest result, for any of its candidates
+	// Claim asks for campaigns with a claim that is in this state now.
+	Claim campaign.ClaimState
+	From  time.Time // the last pull not before
+	To    time.Time // the first pull before
+	After string    // Page.Next of the page before
+	Limit int       // rows of a page; 0: 50; at most 1000
 
 	commonFrom int // 0: commonFrom
 }
@@ -163,6 +165,9 @@ func (q Query) sql(common map[string]bool) (query string, args []any, limit int,
 	}
 	if q.Verdict != "" {
 		and("result IN (SELECT result FROM verdicts WHERE '; ' || verdict || ';' LIKE '%; ' || ? || ';%')", q.Verdict)
+	}
+	if q.Claim != "" {
+		and("id IN (SELECT l.campaign FROM claims l WHERE "+latestClaimState+" = ?)", string(q.Claim))
 	}
 	if !q.From.IsZero() {
 		and("ended >= ? AND pulls > 0", q.From.UnixMicro())

@@ -14,7 +14,7 @@ import (
 	"fairpull/report"
 )
 
-//go:embed base overview campaign signin problem history standard pull logtext measuring explain plan sheet vehicles dynos dyno recipe
+//go:embed base overview campaign signin problem history standard pull logtext measuring explain plan sheet vehicles dynos dyno recipe claims claim draft details covers steps
 //go:embed script/app.js script/charts.css script/vendor/uplot/uPlot.min.css
 var content embed.FS
 
@@ -26,7 +26,7 @@ type assets struct {
 }
 
 // styleSheets are joined to app.css in this order.
-var styleSheets = []string{"base/base.css", "script/vendor/uplot/uPlot.min.css", "script/charts.css", "overview/page.css", "campaign/page.css", "pull/page.css", "measuring/page.css", "explain/page.css", "plan/page.css", "dyno/page.css"}
+var styleSheets = []string{"base/base.css", "script/vendor/uplot/uPlot.min.css", "script/charts.css", "overview/page.css", "campaign/page.css", "pull/page.css", "measuring/page.css", "explain/page.css", "plan/page.css", "dyno/page.css", "claims/page.css"}
 
 func loadAssets() (*assets, error) {
 	a := &assets{names: map[string]string{}, files: map[string][]byte{}}

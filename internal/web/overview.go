@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fairpull/campaign"
 	"fairpull/internal/lab"
 	"fairpull/report"
 )
@@ -22,8 +23,8 @@ type overviewView struct {
 
 // searchView is what was asked for, as it stands in the form.
 type searchView struct {
-	Words, Vehicle, Dyno, Verdict, From, To string
-	Verdicts                                []string
+	Words, Vehicle, Dyno, Verdict, Claim, From, To string
+	Verdicts, Claims                               []string
 }
 
 // overviewGroup is the campaigns of one stage.
@@ -38,6 +39,7 @@ type overviewCard struct {
 	Stale            bool // the verdict rests on data that were changed since
 	Answers          []report.Answer
 	Checks           []string
+	Claims           []lab.ClaimStanding
 }
 
 // stageTitles are the headings of the stages, in the order of the page.
@@ -45,6 +47,7 @@ var stageTitles = []overviewGroup{
 	{Stage: string(lab.StageMeasuring), Title: "Measuring, or waiting for a verdict"},
 	{Stage: string(lab.StagePlanned), Title: "Planned"},
 	{Stage: string(lab.StageJudged), Title: "Judged"},
+	{Stage: string(lab.StageSigned), Title: "Signed"},
 	{Stage: string(lab.StageWithdrawn), Title: "Withdrawn"},
 }
 
@@ -88,7 +91,7 @@ func (s *Server) overview(w http.ResponseWriter, r *http.Request) error {
 }
 
 // searchParameters are those of the search form.
-var searchParameters = []string{"words", "vehicle", "dyno", "verdict", "from", "to"}
+var searchParameters = []string{"words", "vehicle", "dyno", "verdict", "claim", "from", "to"}
 
 // lookFor returns the parameters of a search that say something.
 func lookFor(q url.Values) url.Values {
@@ -104,9 +107,9 @@ func lookFor(q url.Values) url.Values {
 func searchOf(q url.Values) (lab.CampaignQuery, searchView, error) {
 	asked := lookFor(q)
 	search := searchView{Words: asked.Get("words"), Vehicle: asked.Get("vehicle"), Dyno: asked.Get("dyno"),
-		Verdict: asked.Get("verdict"), From: asked.Get("from"), To: asked.Get("to"), Verdicts: verdicts}
+		Verdict: asked.Get("verdict"), Claim: asked.Get("claim"), From: asked.Get("from"), To: asked.Get("to"), Verdicts: verdicts, Claims: claimStates}
 	query := lab.CampaignQuery{Text: search.Words, Vehicle: search.Vehicle, Dyno: search.Dyno, Verdict: search.Verdict,
-		After: q.Get("after"), Limit: overviewRows}
+		Claim: campaign.ClaimState(search.Claim), After: q.Get("after"), Limit: overviewRows}
 	for _, day := range []struct {
 		text string
 		into *time.Time
@@ -125,7 +128,7 @@ func searchOf(q url.Values) (lab.CampaignQuery, searchView, error) {
 }
 
 func cardOf(row *lab.OverviewRow) overviewCard {
-	card := overviewCard{ID: row.ID, Title: strings.Join(strings.Fields(row.Title), " ")}
+	card := overviewCard{ID: row.ID, Claims: row.Claims, Title: strings.Join(strings.Fields(row.Title), " ")}
 	if card.Title == "" {
 		card.Title = row.ID
 	}

@@ -54,7 +54,7 @@ var headings = map[int]string{
 	http.StatusBadRequest:            "This cannot be understood",
 	http.StatusForbidden:             "Not for this account",
 	http.StatusNotFound:              "Nothing is here",
-	http.StatusConflict:              "The campaign stands otherwise now",
+	http.StatusConflict:              "It stands otherwise now",
 	http.StatusUnprocessableEntity:   "This cannot be kept as it is",
 	http.StatusRequestEntityTooLarge: "Too much was sent",
 	http.StatusTooManyRequests:       "Too many tries",

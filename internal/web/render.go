@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "recipe"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "recipe", "claims", "claim", "draft", "details", "covers", "steps"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -93,6 +93,15 @@ var notices = map[string]string{
 	"entered":    "The values are kept.",
 	"watching":   "The folder is watched.",
 	"unwatched":  "The folder is no longer watched.",
+
+	"drafted":      "The claim is drafted. Somebody else looks it through next.",
+	"reviewed":     "Noted: it was looked through.",
+	"withdrawn":    "The claim is withdrawn. It stays in the list, with the reason.",
+	"details":      "What the report says is kept.",
+	"details-same": "Nothing was written: this is what was kept already.",
+	"neutral":      "It is held neutral from now on: another part there breaks no cover.",
+	"not-neutral":  "It is held neutral no longer.",
+	"neutral-same": "Nothing was written: that holds already.",
 
 	"planned": "The plan is kept. Print the pull sheet, and take it to the rig.",
 

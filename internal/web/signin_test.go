@@ -45,7 +45,7 @@ func TestEverythingAsksWhoIsThere(t *testing.T) {
 	s := guarded(t, nil)
 	for _, row := range s.table() {
 		method, path, _ := strings.Cut(row.pattern, " ")
-		path = strings.NewReplacer("{id}", demoID, "{file}", "gain.json", "{chart}", "gain-1.json", "{$}", "", "{pull}", "1", "{dyno}", "cell-1", "{vehicle}", "twin650-03").Replace(path)
+		path = strings.NewReplacer("{id}", demoID, "{file}", "gain.json", "{chart}", "gain-1.json", "{$}", "", "{pull}", "1", "{dyno}", "cell-1", "{vehicle}", "twin650-03", "{claim}", "C-0001").Replace(path)
 		form := url.Values(nil)
 		if method == http.MethodPost {
 			form = excludeForm
