@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/url"
 	"slices"
+	"strings"
 
 	"fairpull/quantity"
 	"fairpull/report/draw"
@@ -128,7 +129,7 @@ func (c *Charts) JSON(w io.Writer, name string) error {
 // picture puts a chart between what it is and where it is from.
 func (c *Charts) picture(f *figure) draw.Picture {
 	const margin = 30.0
-	p := draw.Picture{Width: f.Picture.Width + 2*margin, ID: f.Picture.ID, Title: f.Picture.Title, Description: f.Picture.Description}
+	p := draw.Picture{Width: f.Picture.Width + 2*margin, ID: f.Picture.ID, Title: f.Picture.Title, Description: alone(f.Picture.Description)}
 	col := column{picture: &p, left: margin, width: f.Picture.Width, y: margin - 8}
 	col.words(f.Picture.Title, 14, draw.Bold, paintInk)
 	col.words(c.About, 10.5, draw.Regular, paintMuted)
@@ -138,10 +139,24 @@ func (c *Charts) picture(f *figure) draw.Picture {
 	col.y += 10
 	col.place(f.Picture)
 	col.y += 4
-	col.words(f.Caption, 10.5, draw.Regular, paintMuted)
+	col.words(alone(f.Caption), 10.5, draw.Regular, paintMuted)
 	col.words(joined(" · ", "Made by Fairpull"+labelled(" ", clean(c.Version)), c.From), 9.5, draw.Regular, paintMuted)
 	p.Height = col.y + margin - 8
 	return p
+}
+
+// alone leaves out of words the sentences that lead to a table of the chart's page.
+func alone(words string) string {
+	var kept []string
+	for sentence := range strings.SplitSeq(words, ". ") {
+		if !strings.Contains(sentence, " in the table") && !strings.Contains(sentence, " in a table") {
+			kept = append(kept, strings.TrimSuffix(sentence, "."))
+		}
+	}
+	if len(kept) == 0 {
+		return ""
+	}
+	return strings.Join(kept, ". ") + "."
 }
 
 // chartLink leads to a chart in one form.

@@ -72,3 +72,17 @@ func TestChartDrawingEscapes(t *testing.T) {
 		t.Errorf("the drawing holds the title as markup: %v", strings.Contains(text, "<script"))
 	}
 }
+
+// A drawing that stands alone leads to no table.
+func TestDrawingLeadsToNoTable(t *testing.T) {
+	for words, want := range map[string]string{
+		"A square signals; limits are dashed. Numbers stand in the table below.": "A square signals; limits are dashed.",
+		"At 5.6 % it ends. The numbers stand in a table of this report.":         "At 5.6 % it ends.",
+		"Numbers stand in the tables at the end.":                                "",
+		"The ribbon is twice the standard error.":                                "The ribbon is twice the standard error.",
+	} {
+		if got := alone(words); got != want {
+			t.Errorf("%q stands alone as %q, want %q", words, got, want)
+		}
+	}
+}

@@ -95,14 +95,19 @@ func (p *PullPage) coastScales(courses []course, units quantity.System) (scale, 
 	return newScale(x.lo, x.hi, 7), newScale(lo, hi, 4)
 }
 
-// coastPlot is the losses in numbers: at every drum speed of one of the coast-downs
-// the loss fitted to each that covers it, and this pull's points.
+// coastPlot is the losses in numbers, at the drum speeds of this pull's points and,
+// beyond them, of the other coast-downs: the points, and the loss fitted to each
+// coast-down within its own speeds.
 func (p *PullPage) coastPlot(units quantity.System) *plot {
 	own, unit := p.Result.Coast, units.Unit(quantity.Torque)
 	speed, per, name := p.coastAxis(units)
 	var omegas []float64
 	for _, c := range p.Coasts {
-		omegas = append(omegas, c.Omega...)
+		for _, omega := range c.Omega {
+			if c.This || omega < own.Omega[0] || omega > own.Omega[len(own.Omega)-1] {
+				omegas = append(omegas, omega)
+			}
+		}
 	}
 	slices.Sort(omegas)
 	omegas = slices.Compact(omegas)

@@ -134,6 +134,11 @@ func drawn(t testing.TB, name, text string) {
 			t.Errorf("%s.svg does not say %q", name, want)
 		}
 	}
+	for _, elsewhere := range []string{"in the table", "in a table"} {
+		if strings.Contains(text, elsewhere) {
+			t.Errorf("%s.svg speaks of a table, and has none", name)
+		}
+	}
 }
 
 func readCSV(t testing.TB, text string) [][]string {

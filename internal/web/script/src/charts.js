@@ -164,7 +164,7 @@ function tell(u, state) {
   const { chart } = state;
   const parts = [chart.x.words ? chart.x.words[at] : chart.x.values[at] + " " + chart.x.unit];
   for (const panel of chart.panels) {
-    for (const s of panel.series) if (s.read[at]) parts.push(s.name + " " + s.read[at]);
+    for (const s of panel.series) if (s.read[at]) parts.push(s.name + ": " + s.read[at]);
   }
   state.read.textContent = parts.join(" · ");
 }

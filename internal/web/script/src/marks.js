@@ -45,6 +45,8 @@ function pen(ctx, dashed, dpr) {
   ctx.fillStyle = css("muted");
   ctx.lineWidth = 1.2 * dpr;
   ctx.font = 12 * dpr + "px system-ui, sans-serif";
+  ctx.textAlign = "left";
+  ctx.textBaseline = "alphabetic";
   ctx.setLineDash(dashed ? [6 * dpr, 4 * dpr] : []);
 }
 

@@ -155,6 +155,8 @@ function ground(u, phases, named) {
     }
     u.ctx.setLineDash([]);
     u.ctx.font = 12 * window.devicePixelRatio + "px system-ui, sans-serif";
+    u.ctx.textAlign = "left";
+    u.ctx.textBaseline = "alphabetic";
     if (named && b - a > u.ctx.measureText(phase.name).width + 8) {
       u.ctx.fillStyle = css("muted");
       u.ctx.fillText(phase.name, a + 4, top + 14 * window.devicePixelRatio);
