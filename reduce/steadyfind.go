@@ -11,11 +11,14 @@ import (
 // Rules by which held speeds are looked for.
 const (
 	cellTime    = 0.1  // s: means over so long are what is looked at
-	cellRows    = 4    // samples that a cell holds at least, on average
+	cellRows    = 3    // samples that a cell holds at least, on average
 	smoothCells = 5    // cells that are averaged for the speed's course
 	underBrake  = 0.05 // of the 95th percentile of brake torque: below it, nothing is braked
 	narrowest   = 0.25 // of the tolerance: no narrower band is tried
+	leastCells  = 4    // of a stretch
 	maxCells    = 400_000
+	longestLog  = 40_000 // s
+	maxHolds    = 5_000  // stretches that are looked for in one log
 )
 
 // steadyFinder looks for steady points on cells of even length.
@@ -48,7 +51,7 @@ func (f *steadyFinder) lay() error {
 	f.length = math.Max(cellTime, cellRows*d.interval)
 	f.first = d.time[0]
 	span := d.time[len(d.time)-1] - f.first
-	if span/f.length > maxCells {
+	if !(span/f.length <= maxCells) || span > longestLog {
 		return &LogError{Problem: fmt.Sprintf("the log goes over %.0f h", span/3600), Cure: "Cut it to one session."}
 	}
 	n := int(span/f.length) + 1
@@ -200,9 +203,9 @@ func (f *steadyFinder) search(from, to int) {
 		from, to int
 		scale    float64
 	}
-	least := int(f.rule.Least / 2 / f.length)
+	least := max(leastCells, int(f.rule.Least/2/f.length))
 	tasks := []task{{from, to, 1}}
-	for len(tasks) > 0 {
+	for len(tasks) > 0 && len(f.holds) < maxHolds {
 		t := tasks[len(tasks)-1]
 		tasks = tasks[:len(tasks)-1]
 		if t.to-t.from < least {

@@ -14,7 +14,9 @@ var settlingTemperatures = []string{signal.OilTemperature, "coolant_temp", "engi
 
 const (
 	warmingChange = 1.5 // K that a temperature must have changed by over a point to count as running away
-	warmingStep   = 1.0 // s by which the beginning of a point is moved on while it does
+	largestTorque = 1e6 // N·m at the drum
+	largestSpeed  = 1e4 // rad/s of an engine
+	warmingStep   = 1.0 // s, at least, by which the beginning of a point is moved on while it does
 )
 
 // measure turns the holds into points.
@@ -58,6 +60,7 @@ func (f *steadyFinder) meanSpeed(h stretch) float64 { return mean(f.speed[h.from
 // away, over the whole of it or its first half, and returns the channel that still does when less than the least time would
 // remain; empty: none does.
 func (f *steadyFinder) waitForTemperatures(p *SteadyPoint) (running string) {
+	step := math.Max(warmingStep, (p.End-p.Start)/50)
 	for {
 		running, p.Warming = "", p.Warming[:0]
 		for _, name := range settlingTemperatures {
@@ -72,10 +75,10 @@ func (f *steadyFinder) waitForTemperatures(p *SteadyPoint) (running string) {
 				running = name
 			}
 		}
-		if running == "" || p.End-p.Start-warmingStep < f.rule.Least {
+		if running == "" || p.End-p.Start-step < f.rule.Least {
 			return running
 		}
-		p.Start += warmingStep
+		p.Start += step
 	}
 }
 
@@ -133,7 +136,7 @@ func (f *steadyFinder) balance(p *SteadyPoint, turns *signal.TurnScratch) (why s
 	t, omega := d.time[lo:hi], withoutTurnError(d.time[lo:hi], d.value[lo:hi], turns)
 	b := balanceOf(t, omega, f.r.brake[lo:hi], f.s, p.Start, f.length)
 	if len(b.torque) < signal.MinimumForMean {
-		return fmt.Sprintf("%d stretches of %.2f s with rows in all of them, and %d are needed: the log has gaps", len(b.torque), f.length, signal.MinimumForMean)
+		return fmt.Sprintf("%d means over %.2f s without a gap, and %d are needed: log faster, or hold longer", len(b.torque), f.length, signal.MinimumForMean)
 	}
 	p.Rows, p.DrumSpeed = hi-lo, mean(omega)
 	p.Brake, p.Parasitic, p.Inertia = mean(b.brake), mean(b.parasitic), f.s.Inertia*mean(b.alpha)
@@ -141,6 +144,9 @@ func (f *steadyFinder) balance(p *SteadyPoint, turns *signal.TurnScratch) (why s
 	engine := f.engineSpeed(p)
 	if !(p.DrumTorque > 0) || !(engine > 0) || !(p.DrumSpeed > 0) {
 		return fmt.Sprintf("the torque at the drum comes to %.1f N·m, which is no load", p.DrumTorque)
+	}
+	if p.DrumTorque > largestTorque || engine > largestSpeed {
+		return "torque or speed is beyond any rig: check the units of the columns"
 	}
 	perDrum := p.DrumSpeed / engine
 	m := signal.MeanOf(b.torque)
