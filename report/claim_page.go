@@ -174,7 +174,7 @@ func (c *Covers) Parts() (Lead, []Section, error) {
 		if items := r.pointWords(); len(items) > 0 {
 			blocks = append(blocks, bullets{Items: items})
 		}
-		blocks = append(blocks, paragraph{Words: "Tested on vehicle " + clean(r.Vehicle) + ".", Small: true})
+		blocks = append(blocks, paragraph{Words: r.vehicleWords(), Small: true})
 	}
 	return parts("Does it cover this bike?", blocks)
 }

@@ -93,9 +93,19 @@ func TestSpecimenSentence(t *testing.T) {
 	}
 }
 
+// A text begins with a capital letter in whatever script.
+func TestCapitalised(t *testing.T) {
+	for text, want := range map[string]string{"camshaft": "Camshaft", "échappement": "Échappement", "": "", "Öl": "Öl", "4": "4"} {
+		if got := capitalised(text); got != want {
+			t.Errorf("%q begins as %q, want %q", text, got, want)
+		}
+	}
+}
+
 // Every claim says that local law decides, and names the part that bears on it.
 func TestClaimCautions(t *testing.T) {
-	for changed, says := range map[string]string{"exhaust": "Exhaust can bear", "ECU map": "ECU map can bear", "mirror": "Local law decides"} {
+	for changed, says := range map[string]string{"exhaust": "Exhaust can bear", "ECU map": "ECU map can bear", "mirror": "Local law decides",
+		"Auspuff": "Auspuff can bear", "árbol de levas": "Árbol de levas can bear", "échappement": "Échappement can bear"} {
 		got := strings.Join(ClaimCautions([]string{changed}), " ")
 		if !strings.Contains(got, says) || !strings.Contains(got, "Local law decides") || strings.Contains(strings.ToLower(got), "certif") {
 			t.Errorf("%s: %q", changed, got)

@@ -173,7 +173,7 @@ func (g *Gain) ClaimDeviations(c *compare.Comparison) []string {
 		items = append(items, "Check "+clean(k.ID)+": "+cleanTo(k.Message, 600))
 	}
 	if answered := g.answeredSentence(c); answered != "" {
-		items = append(items, upperFirst(answered)+".")
+		items = append(items, capitalised(answered)+".")
 	}
 	return items
 }

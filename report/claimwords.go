@@ -82,15 +82,8 @@ func figureLine(f campaign.ClaimFigure, level float64) string {
 	if f.LoPct < 0 {
 		write = signed
 	}
-	return upperFirst(f.Words) + ": " + signed(f.GainPct, n) + " % (" + confidence(level) + " interval: " + write(f.LoPct, n) + " % to " + write(f.HiPct, n) +
+	return capitalised(f.Words) + ": " + signed(f.GainPct, n) + " % (" + confidence(level) + " interval: " + write(f.LoPct, n) + " % to " + write(f.HiPct, n) +
 		" %), at least " + roundedDown(f.AtLeastPct) + " % one-sided."
-}
-
-func upperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // SpecimenSentence says how many specimens of the changed parts were tested, out
@@ -141,7 +134,7 @@ func ClaimCautions(changed []string) []string {
 	caution := "Local law decides whether a vehicle with these parts may be used on public roads; emissions and noise were not measured, and nothing here says that they are as they were."
 	for _, name := range changed {
 		if touchesEmissions(name) {
-			caution = upperFirst(clean(name)) + " can bear on emissions or noise. " + caution
+			caution = capitalised(clean(name)) + " can bear on emissions or noise. " + caution
 			break
 		}
 	}
@@ -152,10 +145,17 @@ func ClaimCautions(changed []string) []string {
 }
 
 // emissionWords are words in the function of a part, or the name of a setting, that
-// bear on emissions or noise. Common practice: what homologation rules speak of.
+// bear on emissions or noise, in the languages of the sheet. Common practice: what
+// homologation rules speak of.
 var emissionWords = []string{
 	"exhaust", "silencer", "muffler", "header", "catal", "intake", "air filter", "airbox", "air box", "cam", "piston", "carburet", "injector",
 	"throttle", "ecu", "calibration", "map", "ignition", "fuel", "lambda", "turbo", "supercharger", "cylinder", "valve", "secondary air",
+	"auspuff", "schalldämpfer", "krümmer", "katalysator", "ansaug", "luftfilter", "nockenwelle", "kolben", "vergaser", "einspritz", "drossel", "zünd",
+	"kraftstoff", "kennfeld", "zylinder", "ventil", "sekundärluft",
+	"escape", "silencia", "admisión", "filtro de aire", "árbol de levas", "pistón", "inyec", "mariposa", "encendido", "combustible", "cilindro",
+	"culata", "válvula",
+	"échappement", "silencieux", "admission", "filtre à air", "arbre à cames", "injec", "papillon", "allumage", "carburant", "cylindre", "culasse",
+	"soupape", "cartographie",
 }
 
 func touchesEmissions(function string) bool {

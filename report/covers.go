@@ -125,9 +125,14 @@ func (c *Covers) Text(w io.Writer, width int) error {
 		for _, words := range r.pointWords() {
 			writeWrapped(out, words, 2, width)
 		}
-		writeWrapped(out, "Tested on vehicle "+clean(r.Vehicle)+".", 2, width)
+		writeWrapped(out, r.vehicleWords(), 2, width)
 	}
 	return out.Flush()
+}
+
+// vehicleWords says whose figure the claim's is.
+func (r *CoverRow) vehicleWords() string {
+	return "Tested on vehicle " + clean(r.Vehicle) + ": its figure is that vehicle's, and another one of the kind may gain more or less."
 }
 
 // headOf says how claim i stands to the combination.

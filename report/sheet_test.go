@@ -170,6 +170,24 @@ func TestSheetNotes(t *testing.T) {
 	}
 }
 
+// A set point that was not held in every pull says so, in every language; one at the end
+// of its tolerance was held.
+func TestSheetSaysWhatWasNotHeld(t *testing.T) {
+	least, most := 82.0, 98.0
+	for _, c := range []struct {
+		least, most float64
+		held        bool
+	}{{least, most, true}, {81.9, 90, false}, {90, 98.1, false}, {74, 93.4, false}} {
+		for code, says := range map[string]string{"en": "not held", "de": "nicht bei jedem", "es": "no se mantuvo", "fr": "non tenu"} {
+			s := sheetOf(t, claimOn(t, sample()), SheetOptions{Language: code})
+			got := s.point(campaign.ClaimSetPoint{Key: "oil_temp_degc", Target: 90, Tolerance: 8, Least: &c.least, Most: &c.most}, quantity.SI)
+			if strings.Contains(got, says) == c.held {
+				t.Errorf("%s, %g to %g: %q", code, c.least, c.most, got)
+			}
+		}
+	}
+}
+
 // Until a claim is published, and when it stands no longer, sheet and picture say so.
 func TestSheetSaysHowFarTheClaimIs(t *testing.T) {
 	for state, want := range map[campaign.ClaimState]string{

@@ -269,7 +269,11 @@ func (s *Sheet) point(p campaign.ClaimSetPoint, units quantity.System) string {
 	if p.Least == nil || p.Most == nil {
 		return s.l.say("held.point", name, s.l.number(target), s.l.number(tolerance), shown)
 	}
-	return s.l.say("held.point_measured", name, s.l.number(target), s.l.number(tolerance), shown, s.l.number(write(*p.Least)), s.l.number(write(*p.Most)))
+	key := "held.point_measured"
+	if *p.Least < p.Target-p.Tolerance || *p.Most > p.Target+p.Tolerance {
+		key = "held.point_outside"
+	}
+	return s.l.say(key, name, s.l.number(target), s.l.number(tolerance), shown, s.l.number(write(*p.Least)), s.l.number(write(*p.Most)))
 }
 
 // differs says why a reader's figure may be another, and by how much where several
