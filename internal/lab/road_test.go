@@ -324,3 +324,16 @@ func TestRoadDeclines(t *testing.T) {
 	}
 	declines("at the crank", ask(RoadQuery{}))
 }
+
+func BenchmarkRoad(b *testing.B) {
+	dir := filepath.Join(b.TempDir(), "demo")
+	if err := simulate.Demo().Write(dir); err != nil {
+		b.Fatal(err)
+	}
+	q := RoadQuery{What: dir, Units: quantity.SI, Vehicle: RoadVehicle{Gears: []float64{2.9, 2.1, 1.65, 1.35, 1.15, 1}}}
+	for b.Loop() {
+		if _, err := Road(b.Context(), nil, q); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
