@@ -35,7 +35,7 @@ func (r *SteadyRule) Check() error {
 		what             string
 		value, low, high float64
 	}{
-		{"the tolerance of the speed", r.Tolerance, 0.0005, 0.1},
+		{"the tolerance of the speed in %", 100 * r.Tolerance, 0.05, 10},
 		{"the tolerance in 1/min", r.ToleranceRPM, 0, 500},
 		{"the time left out in s", r.Settle, 0, 600},
 		{"the time held in s", r.Least, 1.5, 3600},

@@ -132,6 +132,9 @@ func (a *Analysis) checkBandCovered() []campaign.Check {
 	if low > band[0] {
 		k.Measured, k.Limit = number(low), number(band[0])
 	}
+	if a.allSteady {
+		return []campaign.Check{a.withAnswers(a.heldBand(k))}
+	}
 	for _, p := range usedPulls(a.Pulls) {
 		for _, rpm := range gridNodes(band) {
 			if inBand(rpm, band) && !everyPullHas([]*Pull{p}, rpm) {

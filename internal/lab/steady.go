@@ -346,3 +346,21 @@ func (a *Analysis) otherRow(p *Pull) report.PullRow {
 	row.Notes = append(row.Notes, what)
 	return row
 }
+
+// heldBand words the check of a riding band to whose ends the held speeds do not
+// reach, and names the logs that do not.
+func (a *Analysis) heldBand(k campaign.Check) campaign.Check {
+	band := a.Campaign.Objective.BandRPM
+	for _, p := range usedPulls(a.Pulls) {
+		if !covers(p.Corrected.SpeedRPM, band) {
+			k.Pulls = append(k.Pulls, p.Name)
+		}
+	}
+	which := "No log lacks them by itself, but they do not hold the same ones"
+	if len(k.Pulls) > 0 {
+		which = "Not held at full throttle to both ends: " + pullList(k.Pulls)
+	}
+	k.Message = fmt.Sprintf("The used steady logs share held speeds from %.0f to %.0f rpm and the riding band is %.0f to %.0f rpm: there is no band figure, and no narrower one is put in its place. %s. Hold both ends of the band in every log, for long enough (fairpull steady says why a speed does not count), or state the band that was meant.",
+		a.SpeedRPM[0], a.SpeedRPM[len(a.SpeedRPM)-1], band[0], band[1], which)
+	return k
+}

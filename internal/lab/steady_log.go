@@ -2,8 +2,10 @@ package lab
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"fairpull/campaign"
 	"fairpull/ingest"
@@ -116,7 +118,14 @@ type SteadyRule = reduce.SteadyRule
 func DefaultSteadyRule() SteadyRule { return reduce.DefaultSteadyRule() }
 
 // CheckSteadyRule refuses a rule under which nothing could be held, or everything.
-func CheckSteadyRule(rule SteadyRule) error { return rule.Check() }
+func CheckSteadyRule(rule SteadyRule) error {
+	err := rule.Check()
+	var refusal *reduce.LogError
+	if errors.As(err, &refusal) {
+		return fmt.Errorf("%s; %s", refusal.Problem, strings.ToLower(strings.TrimSuffix(refusal.Cure, ".")))
+	}
+	return err
+}
 
 // Percent returns the fraction that so many per cent are.
 func Percent(v float64) float64 { return v / 100 }

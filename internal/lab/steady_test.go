@@ -268,3 +268,32 @@ func TestHeldSpeedsDiffer(t *testing.T) {
 		t.Errorf("four held speeds: %v", err)
 	}
 }
+
+// TestHeldBand: a speed at the band's end that one log lacks takes the band figure
+// away, and the check names the log.
+func TestHeldBand(t *testing.T) {
+	s := heldScenario(t, "AB")
+	folder, _, files := simulated(t, s)
+	folder.Close()
+	// Cut the last hold, at 6500, out of the second log.
+	lines := strings.Split(string(files["logs/pull-002.csv"].Data), "\n")
+	files["logs/pull-002.csv"] = &fstest.MapFile{Data: []byte(strings.Join(lines[:71*100], "\n") + "\n")}
+	folder, err := ingest.Open(files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer folder.Close()
+	a, err := Analyse(t.Context(), folder, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range a.Checks {
+		if k.ID == "band-not-covered" {
+			if len(k.Pulls) != 1 || k.Pulls[0] != "2" || !strings.Contains(k.Message, "6000 rpm") || a.Comparisons[0].Band.Missing == "" {
+				t.Errorf("pulls %v: %s", k.Pulls, k.Message)
+			}
+			return
+		}
+	}
+	t.Error("the band is not covered, and no check says so")
+}
