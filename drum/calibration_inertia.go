@@ -135,7 +135,8 @@ type Inertia struct {
 // The scatter from spin to spin, or that of the records where it is larger, is one
 // part of the uncertainty; the added inertia, the brake torque and the speed's
 // scale are the others. speedU is the relative standard uncertainty of the speed's
-// scale: it drops out where inertia was added, and counts where a brake torque was.
+// scale: it drops out where inertia alone was added, and counts where a brake torque
+// was.
 //
 // In pulls everything that turns with the drum is found with it.
 func InertiaFromSpins(spins []Spin, speedU float64) (*Inertia, error) {
@@ -157,10 +158,12 @@ func InertiaFromSpins(spins []Spin, speedU float64) (*Inertia, error) {
 		parts = append(parts, Part{Name: name, U: math.Abs(again - i), DF: math.Inf(1)})
 		return err
 	}
-	err = errors.Join(
-		moved("added inertia", func(s *Spin) { s.Added += s.AddedU }),
-		moved("brake torque", func(s *Spin) { s.Brake += s.BrakeU }),
-		moved("scale of drum speed", func(s *Spin) { s.Slope *= 1 + speedU }))
+	if slices.ContainsFunc(spins, func(s Spin) bool { return s.Added > 0 }) {
+		err = moved("added inertia", func(s *Spin) { s.Added += s.AddedU })
+	}
+	if slices.ContainsFunc(spins, func(s Spin) bool { return s.Brake != 0 }) {
+		err = errors.Join(err, moved("brake torque", func(s *Spin) { s.Brake += s.BrakeU }), moved("scale of drum speed", func(s *Spin) { s.Slope *= 1 + speedU }))
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -37,8 +37,8 @@ func (s *Sensor) True(shown float64) float64 { return s.Offset + s.Slope*shown }
 // about that (of one reading, not of the mean: a later reading is off by as much),
 // the reference, and the resolution of what is shown, a full step of its last digit.
 //
-// Pressure and temperature are held against 40 CFR 1065.307 with three readings or
-// more; temperatures count in kelvin there. For relative humidity it has no row.
+// With a slope pressure and temperature are held against 40 CFR 1065.307; temperatures
+// count in kelvin there. For relative humidity it has no row.
 func CalibrateSensor(what Quantity, points []SensorPoint, withSlope bool, referenceU, resolution float64) (*Sensor, error) {
 	n := len(points)
 	least := 2
@@ -84,6 +84,9 @@ func CalibrateSensor(what Quantity, points []SensorPoint, withSlope bool, refere
 	if !(s.Slope > 0) {
 		return nil, fmt.Errorf("%w: what is shown falls as the reference rises", ErrCalibration)
 	}
+	if !withSlope {
+		return s, nil // readings of one day's range say nothing of the slope
+	}
 	return s, s.acceptance(what, reference, shown)
 }
 
@@ -93,17 +96,17 @@ func (s *Sensor) acceptance(what Quantity, reference, shown []float64) error {
 	if what == AirTemperature {
 		rule = linearTemperature
 	}
-	if what == AirHumidity || len(shown) < 3 {
+	if what == AirHumidity {
 		return nil
 	}
 	line, err := FitLine(reference, shown)
 	if err != nil {
-		return nil // readings at one value alone: an offset, no line
+		return err
 	}
 	s.accept = rule.check(reference, line)
 	return nil
 }
 
 // AcceptSensor returns the limits that the readings were held against; none for
-// humidity, or for fewer than three readings.
+// humidity, or without a slope.
 func (s *Sensor) AcceptSensor() []Acceptance { return s.accept }

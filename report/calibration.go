@@ -17,9 +17,39 @@ type Calibration struct {
 	Arm, OwnArm                   float64  // of the brake, m
 	HasParasitic                  bool
 	Parasitic, OwnParasitic       [3]float64 // bare drum torque, N·m over drum speed in rad/s
+	Sensors                       []SensorNote
 	// Effect is by what fraction torque and power lie above what the campaign's own
 	// rig would give; NaN: it states no drum inertia.
 	Effect float64
+}
+
+// SensorNote is a speed or a sensor that was calibrated: a scale, or offset and slope
+// in the unit named; U is the standard uncertainty of a corrected reading.
+type SensorNote struct {
+	Name, Unit       string
+	Offset, Slope, U float64
+	Scale            bool
+}
+
+// words say what is done to a reading: "barometer +12 Pa ± 20 Pa".
+func (n *SensorNote) words() string {
+	u := ""
+	if n.U > 0 && n.Scale {
+		u = " ± " + twoFigures(n.U)
+	} else if n.U > 0 {
+		u = " ± " + twoFigures(n.U) + " " + n.Unit
+	}
+	switch {
+	case n.Scale:
+		return n.Name + " × " + plain(n.Slope) + u
+	case n.Slope == 1:
+		sign := ""
+		if n.Offset > 0 {
+			sign = "+"
+		}
+		return n.Name + " " + sign + plain(n.Offset) + " " + n.Unit + u
+	}
+	return n.Name + " " + plain(n.Offset) + " " + n.Unit + " + " + plain(n.Slope) + " × shown" + u
 }
 
 // line says what the calibration changed: "Calibration of 2026-01-10: drum inertia
@@ -56,6 +86,9 @@ func (c *Calibration) line(all int) string {
 			own = plain(c.OwnArm)
 		}
 		add(c.Arm != c.OwnArm, "brake arm", own, plain(c.Arm)+" m")
+	}
+	for i := range c.Sensors {
+		parts = append(parts, c.Sensors[i].words())
 	}
 	s := "Calibration of " + c.From.Format(time.DateOnly)
 	if len(c.Pulls) < all {

@@ -24,6 +24,7 @@ type CalibrationRow struct {
 	Arm, ArmU             float64
 	HasParasitic          bool
 	Parasitic, ParasiticU [3]float64
+	Sensors               []SensorNote
 	Note                  string
 	Pulls                 int      // that it applies to
 	Affected              []string // campaigns whose kept results rest on other values
@@ -76,6 +77,10 @@ func (r *CalibrationRow) words() [][2]string {
 		}
 		rows = append(rows, [2]string{"bare drum torque", strings.Join(terms, " + ") + " N·m, ω in rad/s"})
 	}
+	for i := range r.Sensors {
+		n := &r.Sensors[i]
+		rows = append(rows, [2]string{n.Name, strings.TrimPrefix(n.words(), n.Name+" ")})
+	}
 	if note := cleanTo(r.Note, 400); note != "" {
 		rows = append(rows, [2]string{"note", note})
 	}
@@ -92,6 +97,13 @@ func withU(v, u float64) string {
 
 // JSON returns the calibrations as one fairpull.calibrations/1 object.
 func (c *Calibrations) JSON() ([]byte, error) {
+	type sensor struct {
+		Name   string  `json:"name"`
+		Unit   string  `json:"unit"` // of offset and standard uncertainty
+		Offset float64 `json:"offset"`
+		Slope  float64 `json:"slope"`
+		U      float64 `json:"standard_uncertainty"`
+	}
 	type row struct {
 		From       string      `json:"valid_from"`
 		Inertia    amount      `json:"drum_inertia_kgm2"`
@@ -100,6 +112,7 @@ func (c *Calibrations) JSON() ([]byte, error) {
 		ArmU       amount      `json:"brake_arm_u_m"`
 		Parasitic  *[3]float64 `json:"parasitic_torque_nm"`
 		ParasiticU *[3]float64 `json:"parasitic_torque_u_nm"`
+		Sensors    []sensor    `json:"speeds_and_sensors,omitempty"`
 		Note       string      `json:"note"`
 		Pulls      int         `json:"pulls"`
 		Affected   []string    `json:"results_on_other_values"`
@@ -116,6 +129,9 @@ func (c *Calibrations) JSON() ([]byte, error) {
 		out := row{
 			From: moment(r.From), Inertia: orNull(r.Inertia), InertiaU: orNull(r.InertiaU), Arm: orNull(r.Arm), ArmU: orNull(r.ArmU),
 			Note: r.Note, Pulls: r.Pulls, Affected: append([]string{}, r.Affected...),
+		}
+		for _, n := range r.Sensors {
+			out.Sensors = append(out.Sensors, sensor{n.Name, n.Unit, n.Offset, n.Slope, n.U})
 		}
 		if r.HasParasitic {
 			out.Parasitic, out.ParasiticU = &r.Parasitic, &r.ParasiticU

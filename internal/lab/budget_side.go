@@ -46,9 +46,11 @@ type budgetSide struct {
 	level                float64
 	inertia, bare, brake float64 // parts of the drum's torque
 	bareU                float64 // of the bare drum, as a part of the drum's torque
-	bareKnown, hasParts  bool
+	hasParts             bool
 	inertiaU, brakeU     float64 // relative, as the rig states it; 0: not
-	engine               float64 // exponent of the scale of engine speed
+	drumSpeedU, engineU  float64
+	sensorU              map[string]float64 // by source, in SI
+	engine               float64            // exponent of the scale of engine speed
 	lnFactor, placement  float64
 	air                  *air.State // mean; nil: not known
 	humidity             float64
@@ -61,7 +63,7 @@ type budgetSide struct {
 // budgetSide collects what a figure of a configuration rests on: means over its used
 // pulls, at the engine speeds of the figure.
 func (a *Analysis) budgetSide(id string, m compare.Metric, rpm, level float64) *budgetSide {
-	s := &budgetSide{level: level, rigs: map[calibrated]bool{}}
+	s := &budgetSide{level: level, rigs: map[calibrated]bool{}, sensorU: map[string]float64{}}
 	pulls := slices.DeleteFunc(usedPulls(a.Pulls), func(p *Pull) bool { return p.Configuration != id })
 	band := a.Campaign.Objective.BandRPM
 	if m != compare.Band {
@@ -126,7 +128,6 @@ func (s *budgetSide) torqueParts(a *Analysis, pulls []*Pull, band [2]float64) {
 	}
 	for _, p := range pulls {
 		if c := p.calibration.Calibration; c != nil && c.ParasiticU != [3]float64{} {
-			s.bareKnown = true
 			s.bareU = math.Max(s.bareU, bareU(c, g, n))
 		}
 	}
@@ -135,11 +136,14 @@ func (s *budgetSide) torqueParts(a *Analysis, pulls []*Pull, band [2]float64) {
 // bareU is the standard uncertainty of the bare drum's torque as a part of the drum's
 // torque; g are the sums of 1, ω and ω² over torque.
 func bareU(c *Calibration, g [3]float64, n float64) float64 {
+	var u [3]float64
 	v := 0.0
 	for k := range g {
-		v += square(g[k] / n * c.ParasiticU[k])
+		u[k] = g[k] / n * c.ParasiticU[k]
+		v += square(u[k])
 	}
-	return math.Sqrt(v)
+	v += 2 * (c.ParasiticR[0]*u[0]*u[1] + c.ParasiticR[1]*u[0]*u[2] + c.ParasiticR[2]*u[1]*u[2])
+	return math.Sqrt(max(0, v))
 }
 
 // rigStates notes what the rig states of its own uncertainties: the largest of the
@@ -152,6 +156,10 @@ func (s *budgetSide) rigStates(p *Pull, rig campaign.Dyno) {
 		s.calibratedFrom = c.ValidFrom.In(p.Started.Location()).Format("2006-01-02")
 		if c.BrakeArm > 0 {
 			s.brakeU = math.Max(s.brakeU, float64(c.BrakeArmU/c.BrakeArm))
+		}
+		s.drumSpeedU, s.engineU = math.Max(s.drumSpeedU, c.DrumSpeed.U), math.Max(s.engineU, c.EngineSpeed.U)
+		for key, u := range map[string]float64{sourcePressure: c.Pressure.U, sourceTemperature: c.Temperature.U, sourceHumidity: c.Humidity.U} {
+			s.sensorU[key] = math.Max(s.sensorU[key], u)
 		}
 	}
 }

@@ -135,8 +135,8 @@ func (b *budgeting) rigSources(sides [2]*budgetSide) []budgetSource {
 	if sides[0].hasBrake || sides[1].hasBrake {
 		row(sourceBrake, "brake", inBrake, [2]float64{sides[0].brakeU, sides[1].brakeU}, one)
 	}
-	row(sourceDrumSpeed, "scale of drum speed", inDrumSpeed, [2]float64{}, one)
-	row(sourceEngineSpeed, "scale of engine speed", inEngineSpeed, [2]float64{}, one)
+	row(sourceDrumSpeed, "scale of drum speed", inDrumSpeed, [2]float64{sides[0].drumSpeedU, sides[1].drumSpeedU}, one)
+	row(sourceEngineSpeed, "scale of engine speed", inEngineSpeed, [2]float64{sides[0].engineU, sides[1].engineU}, one)
 	return list
 }
 
@@ -154,11 +154,16 @@ func (b *budgeting) airSources(sides [2]*budgetSide, add func(budgetSource)) {
 		{sourcePressure, "barometer", inPressure, "Pa", 1}, {sourceTemperature, "thermometer", inTemperature, "K", 1}, {sourceHumidity, "hygrometer", inHumidity, "% relative humidity", 100},
 	} {
 		k, ok := b.known(s.key)
+		from := knownNote(k)
+		if u := math.Max(sides[0].sensorU[s.key], sides[1].sensorU[s.key]); !ok && u > 0 {
+			// a corrected reading is off by its own scatter: nothing of it is taken as shared
+			k, ok, from = KnownSource{U: u, DF: math.Inf(1), Shape: budget.Normal}, true, "calibration from "+sides[0].calibratedFrom+", nothing of it taken as shared by the sides"
+		}
 		if !ok || sides[0].air == nil || sides[1].air == nil {
 			b.missing(s.name)
 			continue
 		}
-		b.took(s.name, fmt.Sprintf("%.3g %s, shared by %.2g", s.by*k.U, s.unit, k.Shared), knownNote(k))
+		b.took(s.name, fmt.Sprintf("%.3g %s, shared by %.2g", s.by*k.U, s.unit, k.Shared), from)
 		add(budgetSource{key: s.key, name: s.name, how: "stated, type B", input: s.input, u: [2]float64{k.U, k.U}, df: k.DF, shared: k.Shared, shape: k.Shape, flat: k.Flat})
 	}
 }

@@ -46,8 +46,9 @@ func inherited(list []Calibration) []Calibration {
 			c.BrakeArm, c.BrakeArmU = before.BrakeArm, before.BrakeArmU
 		}
 		if !measuresParasitic(c) {
-			c.Parasitic, c.ParasiticU = before.Parasitic, before.ParasiticU
+			c.Parasitic, c.ParasiticU, c.ParasiticR = before.Parasitic, before.ParasiticU, before.ParasiticR
 		}
+		inheritSensors(c, before)
 	}
 	return out
 }
@@ -104,7 +105,7 @@ func (a *Analysis) reduce(ctx context.Context, folder *ingest.Folder, o Options)
 		note := report.Calibration{
 			From: c.ValidFrom.In(on[0].Started.Location()), Note: c.Note, Inertia: float64(c.DrumInertia), InertiaU: float64(c.DrumInertiaU), OwnInertia: float64(own.DrumInertia),
 			Arm: float64(c.BrakeArm), OwnArm: float64(own.BrakeArm), Parasitic: c.Parasitic, OwnParasitic: own.Parasitic,
-			HasParasitic: measuresParasitic(c.Calibration),
+			HasParasitic: measuresParasitic(c.Calibration), Sensors: sensorNotes(c.Calibration),
 		}
 		for _, p := range on {
 			note.Pulls = append(note.Pulls, p.Name)
@@ -127,7 +128,7 @@ func levelEffect(folder *ingest.Folder, p *Pull, half float64) (float64, error) 
 	switch {
 	case own.DrumInertia == 0:
 		return math.NaN(), nil
-	case own.DrumInertia == with.DrumInertia && own.Parasitic == with.Parasitic && own.BrakeArm == with.BrakeArm:
+	case own.DrumInertia == with.DrumInertia && own.Parasitic == with.Parasitic && own.BrakeArm == with.BrakeArm && !p.calibration.scalesSpeed():
 		return 0, nil
 	}
 	again := reduction{pull: &Pull{Pull: p.Pull, Used: true}, settings: settings(&folder.Campaign, p.Configuration)}

@@ -28,12 +28,15 @@ func CheckCalibration(c Calibration) error {
 	switch {
 	case c.ValidFrom.IsZero():
 		return errors.New("a calibration holds from a date on, and none is given")
-	case inertia == 0 && arm == 0 && !measuresParasitic(&c):
-		return errors.New("a calibration has a drum inertia, a brake arm or a bare drum torque, and none is given")
+	case inertia == 0 && arm == 0 && !measuresParasitic(&c) && !measuresSensors(&c):
+		return errors.New("a calibration has a drum inertia, a brake arm, a bare drum torque, the scale of a speed or a sensor, and none is given")
 	case !(inertia >= 0 && inertia <= maxDrumInertia):
 		return fmt.Errorf("a drum inertia of %g kg·m² is not possible", inertia)
 	case !(arm >= 0 && arm <= maxBrakeArm):
 		return fmt.Errorf("a brake arm of %g m is not possible", arm)
+	}
+	if err := checkSensors(&c); err != nil {
+		return err
 	}
 	for _, u := range []struct {
 		name        string
@@ -48,6 +51,23 @@ func CheckCalibration(c Calibration) error {
 			return fmt.Errorf("the %s has an uncertainty and no value (%s)", u.name, u.given)
 		case u.u >= u.value:
 			return fmt.Errorf("the uncertainty %g %s is not below the %s %g %s: it is the standard uncertainty in %s, not in per cent", u.u, u.unit, u.name, u.value, u.unit, u.unit)
+		}
+	}
+	return nil
+}
+
+// checkSensors refuses scales and slopes that only a slip gives: a speed or a sensor
+// that is wrong by a tenth is not calibrated but mended.
+func checkSensors(c *Calibration) error {
+	for _, s := range []struct {
+		name  string
+		value float64
+	}{
+		{"scale of drum speed", c.DrumSpeed.Value}, {"scale of engine speed", c.EngineSpeed.Value}, {"slope of the barometer", c.Pressure.Slope},
+		{"slope of the thermometer", c.Temperature.Slope}, {"slope of the hygrometer", c.Humidity.Slope},
+	} {
+		if s.value != 0 && !(s.value > 0.9 && s.value < 1.1) {
+			return fmt.Errorf("the %s, %g, is a tenth or more off 1: something is set wrongly, or a unit is mixed up", s.name, s.value)
 		}
 	}
 	return nil
@@ -134,6 +154,7 @@ func (k calibrationSettings) of(dyno string) Calibration {
 	return Calibration{
 		Dyno: dyno, ValidFrom: k.ValidFrom, DrumInertia: k.DrumInertia, DrumInertiaU: k.DrumInertiaU,
 		BrakeArm: k.BrakeArm, BrakeArmU: k.BrakeArmU, Parasitic: k.Parasitic, ParasiticU: k.ParasiticU, Note: k.Note,
+		ParasiticR: k.ParasiticR, DrumSpeed: k.DrumSpeed, EngineSpeed: k.EngineSpeed, Pressure: k.Pressure, Temperature: k.Temperature, Humidity: k.Humidity,
 	}
 }
 
@@ -162,7 +183,7 @@ func (w *Workspace) Calibrations(ctx context.Context, dyno string) (*report.Cali
 		view.Rows = append(view.Rows, report.CalibrationRow{
 			From: c.ValidFrom, Inertia: float64(c.DrumInertia), InertiaU: float64(c.DrumInertiaU), Arm: float64(c.BrakeArm), ArmU: float64(c.BrakeArmU),
 			HasParasitic: measuresParasitic(&c), Parasitic: c.Parasitic, ParasiticU: c.ParasiticU, Note: c.Note,
-			Pulls: len(pulls), Affected: restOnOther(whole[i], pulls, settings),
+			Sensors: sensorNotes(&c), Pulls: len(pulls), Affected: restOnOther(whole[i], pulls, settings),
 		})
 	}
 	return view, nil

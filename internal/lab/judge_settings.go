@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fairpull/campaign"
+	"fairpull/internal/store"
 	"fairpull/quantity"
 )
 
@@ -52,6 +53,12 @@ type (
 		Parasitic    [3]float64                   `json:"parasitic_torque_nm"`
 		ParasiticU   [3]float64                   `json:"parasitic_torque_u_nm"`
 		Note         string                       `json:"note,omitempty"`
+		ParasiticR   [3]float64                   `json:"parasitic_torque_correlations,omitzero"`
+		DrumSpeed    store.Scale                  `json:"drum_speed,omitzero"`
+		EngineSpeed  store.Scale                  `json:"engine_speed,omitzero"`
+		Pressure     store.Sensor                 `json:"pressure,omitzero"`
+		Temperature  store.Sensor                 `json:"temperature,omitzero"`
+		Humidity     store.Sensor                 `json:"humidity,omitzero"`
 	}
 	// limitsJSON has the fields of Limits under names that stay.
 	limitsJSON struct {
@@ -105,6 +112,7 @@ func settingsOf(a *Analysis, o Options) settingsJSON {
 		if c := &o.Calibrations[i]; applied[calibrated{c}] {
 			s.Calibrations = append(s.Calibrations, calibrationSettings{
 				c.ValidFrom, c.DrumInertia, c.DrumInertiaU, c.BrakeArm, c.BrakeArmU, c.Parasitic, c.ParasiticU, c.Note,
+				c.ParasiticR, c.DrumSpeed, c.EngineSpeed, c.Pressure, c.Temperature, c.Humidity,
 			})
 		}
 	}

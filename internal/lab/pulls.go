@@ -154,6 +154,7 @@ func (r *reduction) find(folder *ingest.Folder) error {
 	if err != nil {
 		return err
 	}
+	r.pull.calibration.onLog(log)
 	r.log, r.pull.Kind, r.pull.AtCrank, r.pull.leftOut = log, log.Kind, log.AtCrank, log.LeftOut
 	r.pull.inSI = map[string]bool{}
 	for _, c := range log.Channels {
@@ -278,6 +279,7 @@ var errNoWeather = errors.New("the air is not known: pulls.csv or the log must g
 func (p *Pull) correct(standard correction.Standard) error {
 	weather := p.Weather
 	fillWeather(&weather, p.Result.Means)
+	p.calibration.onWeather(&weather)
 	state, err := weather.State()
 	known := err == nil
 	if err != nil && !errors.Is(err, campaign.ErrNoWeather) {

@@ -26,7 +26,26 @@ type Calibration struct {
 	Parasitic    [3]float64 // bare drum torque c0 + c1·ω + c2·ω², N·m, ω in rad/s
 	ParasiticU   [3]float64
 	Note         string // how it was measured, by which certificate
+
+	// ParasiticR are the correlations of c0 with c1, of c0 with c2 and of c1 with c2;
+	// zero: not stated.
+	ParasiticR [3]float64 `json:",omitzero"`
+
+	DrumSpeed   Scale `json:",omitzero"` // true over shown
+	EngineSpeed Scale `json:",omitzero"`
+
+	Pressure    Sensor `json:",omitzero"` // Pa
+	Temperature Sensor `json:",omitzero"` // K
+	Humidity    Sensor `json:",omitzero"` // fraction
 }
+
+// Scale is the true value of a channel over the shown one, with its standard
+// uncertainty; Value 0: not measured.
+type Scale struct{ Value, U float64 }
+
+// Sensor is a sensor whose true value is Offset + Slope·shown, in SI, with the
+// standard uncertainty of a corrected reading; Slope 0: not measured.
+type Sensor struct{ Offset, Slope, U float64 }
 
 // PullID names a pull within the workspace.
 type PullID struct {
@@ -48,9 +67,19 @@ func (c Calibration) check() error {
 			return refused("calibration of %s: %g is not a size", c.Dyno, v)
 		}
 	}
-	for _, v := range c.Parasitic {
+	for _, v := range c.ParasiticR {
+		if !(math.Abs(v) <= 1) {
+			return refused("calibration of %s: %g is no correlation", c.Dyno, v)
+		}
+	}
+	for _, v := range []float64{c.DrumSpeed.Value, c.DrumSpeed.U, c.EngineSpeed.Value, c.EngineSpeed.U, c.Pressure.Slope, c.Pressure.U, c.Temperature.Slope, c.Temperature.U, c.Humidity.Slope, c.Humidity.U} {
+		if !(v >= 0) || math.IsInf(v, 0) {
+			return refused("calibration of %s: %g is no scale, slope or uncertainty", c.Dyno, v)
+		}
+	}
+	for _, v := range append(c.Parasitic[:], c.Pressure.Offset, c.Temperature.Offset, c.Humidity.Offset) {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return refused("calibration of %s: a parasitic torque is %g", c.Dyno, v)
+			return refused("calibration of %s: a parasitic torque or an offset is %g", c.Dyno, v)
 		}
 	}
 	return nil
