@@ -132,13 +132,18 @@ func insertChange(ctx context.Context, tx *sql.Tx, c Change) error {
 
 // Changes returns the audit trail of one subject, oldest first, at most limit
 // changes after the change of the given number. An empty kind means everything.
-func (s *Store) Changes(ctx context.Context, kind, subject string, after int64, limit int) (changes []Change, err error) {
+func (s *Store) Changes(ctx context.Context, kind, subject string, after int64, limit int) ([]Change, error) {
 	query, args := `seq > $1 ORDER BY seq LIMIT $2`, []any{after, limit}
 	if kind != "" {
 		query, args = `kind = $3 AND subject = $4 AND `+query, append(args, kind, subject)
 	}
+	return s.changes(ctx, query, args...)
+}
+
+// changes reads the rows of the audit trail that a condition names, in its order.
+func (s *Store) changes(ctx context.Context, where string, args ...any) (changes []Change, err error) {
 	rows, err := s.db.QueryContext(ctx, `SELECT seq, at, who, why, action, kind, subject, version, digest_from, digest_to, differences
-		FROM changes WHERE `+query, args...)
+		FROM changes WHERE `+where, args...)
 	if err != nil {
 		return nil, explain(err)
 	}

@@ -17,7 +17,8 @@ type campaignView struct {
 	frame
 	ID, Byline, Purpose, State string
 	Version                    int64
-	Planned                    bool // there is a plan
+	States                     []stateChoice // that it can be given
+	Planned                    bool          // there is a plan
 
 	Exploratory string                   // what was changed to look at it; empty: nothing
 	Problem     []string                 // why it cannot be analysed; empty: it can
@@ -67,7 +68,7 @@ func (s *Server) campaign(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	c := &look.Campaign
-	view := campaignView{frame: s.frame(r, c.ID), ID: c.ID, State: string(look.State), Version: look.Version,
+	view := campaignView{frame: s.frame(r, c.ID), ID: c.ID, State: string(look.State), States: otherStates(look.State), Version: look.Version,
 		Planned: c.Plan != nil, Query: lookQuery(q, "units"), Files: files, Settings: settingsOf(look, q)}
 	view.Section, view.Live, view.Changed = "campaign", "campaign "+c.ID, look.Changed
 	if title := strings.Join(strings.Fields(c.Title), " "); title != "" {

@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "recipe", "claims", "claim", "draft", "details", "covers", "steps"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "trail", "recipe", "claims", "claim", "draft", "details", "covers", "steps"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{
@@ -102,6 +102,11 @@ var notices = map[string]string{
 	"neutral":      "It is held neutral from now on: another part there breaks no cover.",
 	"not-neutral":  "It is held neutral no longer.",
 	"neutral-same": "Nothing was written: that holds already.",
+
+	"state-open":      "The campaign is open from now on. The reason stays in the audit trail.",
+	"state-closed":    "The campaign is closed from now on. The reason stays in the audit trail.",
+	"state-withdrawn": "The campaign is withdrawn from now on, and is no history any more. The reason stays in the audit trail.",
+	"state-same":      "Nothing was written: the campaign is in this state already.",
 
 	"planned": "The plan is kept. Print the pull sheet, and take it to the rig.",
 

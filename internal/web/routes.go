@@ -33,6 +33,8 @@ func (s *Server) table() []route {
 		{"POST /campaigns/{id}/exclude", lab.Technician, s.exclude},
 		{"POST /campaigns/{id}/restore", lab.Technician, s.restore},
 		{"POST /campaigns/{id}/results", lab.Engineer, s.keep},
+		{"POST /campaigns/{id}/state", lab.Engineer, s.setState},
+		{"GET /trail", lab.Viewer, s.trail},
 		{"GET /events", lab.Viewer, s.events},
 		{"GET /campaigns/{id}/explain/{figure}", lab.Viewer, s.explain},
 		{"GET /campaigns/{id}/pulls/{pull}", lab.Viewer, s.pull},
