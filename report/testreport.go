@@ -181,7 +181,19 @@ func (r *TestReport) issued() time.Time {
 
 // foot is at the foot of every page.
 func (r *TestReport) foot() string {
-	return joined(" · ", "Test report "+clean(r.details.Number), clean(r.details.Laboratory), "issued "+Day(r.issued()), "Fairpull "+clean(r.claim.Version))
+	standing := "issued " + Day(r.issued())
+	if len(r.claim.Signed) == 0 {
+		standing = "draft of " + Day(r.issued())
+	}
+	return joined(" · ", "Test report "+clean(r.details.Number), clean(r.details.Laboratory), standing, "Fairpull "+clean(r.claim.Version))
+}
+
+// issue is the day of issue in words.
+func (r *TestReport) issue() string {
+	if len(r.claim.Signed) == 0 {
+		return "not issued: a draft"
+	}
+	return Day(r.issued())
 }
 
 // HTML writes the report as one page that stands alone. It is the accessible form.

@@ -36,7 +36,7 @@ func (r *TestReport) identification() []block {
 		{"Condition of the items", stated(d.Condition)},
 		{"Received on", stated(d.Received)},
 		{"Tested on", stated(g.days())},
-		{"Issued on", Day(r.issued())},
+		{"Issued on", r.issue()},
 		{"Sampling", stated(d.Sampling)},
 		{"Results from external providers", stated(d.External)},
 		{"Authorised by", r.authorised()},

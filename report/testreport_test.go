@@ -126,7 +126,7 @@ func TestReportSaysWhatIsMissing(t *testing.T) {
 		t.Errorf("missing: %s", got)
 	}
 	page := plainText(written(t, r.HTML, quantity.SI))
-	for _, want := range []string{"Test report C-0007-R", "Laboratory not stated", "Customer not stated", "Authorised by nobody", "A draft by Dora Drafter", "Opinions and interpretations None."} {
+	for _, want := range []string{"Test report C-0007-R", "Laboratory not stated", "Customer not stated", "Authorised by nobody", "Issued on not issued: a draft", "draft of ", "A draft by Dora Drafter", "Opinions and interpretations None."} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page has no %q", want)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -120,15 +121,37 @@ func (w *Workspace) makeKey(file KeyFile, public string) (*evidence.PrivateKey, 
 
 // outside refuses a place within the workspace, which others read and back up.
 func (w *Workspace) outside(path string) error {
-	key, errKey := filepath.Abs(path)
-	lab, errLab := filepath.Abs(w.place)
-	if errKey != nil || errLab != nil || strings.Contains(w.place, "://") {
+	if strings.Contains(w.place, "://") {
 		return nil // a database has no folder
+	}
+	key, errKey := withoutLinks(path)
+	lab, errLab := withoutLinks(w.place)
+	if err := errors.Join(errKey, errLab); err != nil {
+		return err
 	}
 	if within, err := filepath.Rel(lab, key); err == nil && filepath.IsLocal(within) {
 		return declined("%s lies within the workspace; a private key belongs to a place that is its owner's alone", path)
 	}
 	return nil
+}
+
+// withoutLinks returns where a path leads, whether or not all of it is there yet.
+func withoutLinks(path string) (string, error) {
+	whole, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	rest := ""
+	for there := whole; ; there = filepath.Dir(there) {
+		real, err := filepath.EvalSymlinks(there)
+		if err == nil {
+			return filepath.Join(real, rest), nil
+		}
+		if !errors.Is(err, fs.ErrNotExist) || filepath.Dir(there) == there {
+			return "", err
+		}
+		rest = filepath.Join(filepath.Base(there), rest)
+	}
 }
 
 // saveNew writes a new private key to its file and then the list. A list that could
@@ -155,16 +178,12 @@ func (w *Workspace) saveKeys(ctx context.Context, ring *evidence.Keyring, was []
 	return err
 }
 
-// openKey opens a private key and names its file in what goes wrong.
+// openKey opens a private key; what goes wrong names its file.
 func openKey(file KeyFile) (*evidence.PrivateKey, error) {
 	if file.Path == "" {
 		return nil, declined("no key file is named")
 	}
-	key, err := evidence.OpenKey(file.Path, file.Passphrase)
-	if err != nil {
-		return nil, fmt.Errorf("key %s: %w", file.Path, err)
-	}
-	return key, nil
+	return evidence.OpenKey(file.Path, file.Passphrase)
 }
 
 // RotateKey puts a new key in the place of the one with an id, for by.Why. A key of
