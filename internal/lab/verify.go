@@ -31,7 +31,10 @@ func (t DossierTrust) read() (evidence.Trust, error) {
 			text = "sha256:" + text
 		}
 		if trust.Founder, err = evidence.Parse(text); err != nil {
-			return trust, fmt.Errorf("the founder's fingerprint %.80q %w", t.Founder, err)
+			return trust, fmt.Errorf("the founder's fingerprint %w", err)
+		}
+		if trust.Founder.IsZero() {
+			return trust, errors.New("the founder's fingerprint is all zeros, which is nobody's: take it from what the lab publishes")
 		}
 	}
 	if t.KeysFile != "" {
@@ -41,6 +44,9 @@ func (t DossierTrust) read() (evidence.Trust, error) {
 		}
 		if trust.Keys, err = evidence.ParseKeyring(data); err != nil {
 			return trust, fmt.Errorf("%s: %w", t.KeysFile, err)
+		}
+		if trust.Keys.Founder().IsZero() {
+			return trust, fmt.Errorf("%s has no keys in it: take the list that the lab publishes", t.KeysFile)
 		}
 	}
 	if t.StampRoots != "" {

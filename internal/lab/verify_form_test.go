@@ -2,6 +2,8 @@ package lab
 
 import (
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -90,6 +92,25 @@ func TestPolicyUnderAnotherMethod(t *testing.T) {
 	v.differs(true, dossierClaim, "its own policy does not allow it: %s", "x")
 	if got := v.done(); got.Findings[0].Outcome != report.Caution || !got.MethodChanged {
 		t.Errorf("%+v", got)
+	}
+}
+
+// What is brought along to trust by says something, or is refused: it is never left out.
+func TestTrustSaysSomething(t *testing.T) {
+	empty := filepath.Join(t.TempDir(), "keys.json")
+	text, err := new(evidence.Keyring).Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(empty, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for what, trust := range map[string]DossierTrust{
+		"zeros": {Founder: strings.Repeat("00", 32)}, "no fingerprint": {Founder: "zz"}, "no keys": {KeysFile: empty}, "no file": {KeysFile: empty + "x"},
+	} {
+		if _, err := trust.read(); err == nil {
+			t.Errorf("%s: it was taken", what)
+		}
 	}
 }
 
