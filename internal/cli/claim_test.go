@@ -77,7 +77,7 @@ func TestClaimByCommandLine(t *testing.T) {
 		Claimed               struct {
 			AtLeast float64 `json:"at_least_pct"`
 		}
-		Signed []struct{ By, As string }
+		Signed []struct{ By, As, Key string }
 	}
 	if err := json.Unmarshal([]byte(mustRun(t, "claim", "C-0001", "--json")), &claim); err != nil {
 		t.Fatal(err)
@@ -91,6 +91,9 @@ func TestClaimByCommandLine(t *testing.T) {
 	mustRun(t, "doctor")
 	verifiedElsewhere(t)
 	coversByCommandLine(t)
+	if out := mustRun(t, "key", "revoke", claim.Signed[0].Key, "--compromised", "--why", "lost with a laptop", "--keeper", "keeper.key"); !strings.Contains(out, "It signed C-0001.") {
+		t.Errorf("revoking the key of a published claim says:\n%s", out)
+	}
 	fails(t, "for a reason", "claim", "C-0001", "--withdraw")
 	mustRun(t, "claim", "C-0001", "--withdraw", "--why", "the rig was out of order")
 	if _, _, errs := run(t, "dossier", "C-0001", "--out", "later.zip"); !strings.Contains(errs, "no longer to be used: the rig was out of order") {

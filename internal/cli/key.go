@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -225,7 +226,14 @@ func keyRevoke() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(cmd.OutOrStdout(), "Revoked key %s of %s: %s\n", key.ID, key.Name, key.Standing())
-			return nil
+			if !*compromised {
+				return nil
+			}
+			signed, err := w.SignedWith(ctx, key.ID)
+			if err == nil && len(signed) > 0 {
+				fmt.Fprintf(cmd.OutOrStdout(), "It signed %s. Without a trusted time stamp that is older, no dossier of these verifies any more:\nwithdraw them (fairpull claim %s --withdraw --why \"…\") and have them drafted and signed anew.\n", strings.Join(signed, ", "), signed[0])
+			}
+			return err
 		})
 	}
 	return cmd

@@ -45,10 +45,21 @@ func (w *Workspace) claimIn(ctx context.Context, number string, next campaign.Cl
 		return kept, campaign.Claim{}, unknownClaim(err)
 	}
 	if !kept.State().May(next) {
-		return kept, campaign.Claim{}, declined("claim %s is %s, and cannot become %s", number, kept.State(), next)
+		return kept, campaign.Claim{}, declined("claim %s is %s, and cannot become %s%s", number, kept.State(), next, nextStep(number, kept.State()))
 	}
 	stated, err := decodeClaim(kept.Body)
 	return kept, stated, err
+}
+
+// nextStep says what comes next for a claim, as a line of its own; empty: nothing does.
+func nextStep(number string, state campaign.ClaimState) string {
+	step := map[campaign.ClaimState]string{
+		campaign.ClaimDraft: "--review --by \"A. Name\"", campaign.ClaimReviewed: "--sign --key approver.key", campaign.ClaimSigned: "--publish --key record.key",
+	}[state]
+	if step == "" {
+		return ""
+	}
+	return ".\n  What comes next: fairpull claim " + number + " " + step
 }
 
 func (w *Workspace) moved(ctx context.Context, m store.ClaimMove, by Author) (*report.Claim, error) {

@@ -92,3 +92,26 @@ func TestWithdrawnAfterAnInterruption(t *testing.T) {
 	}
 	doctor(t, w)
 }
+
+// A key that was compromised names the claims that it signed and that still stand; a step
+// out of turn names the one that comes next.
+func TestClaimsOfAKey(t *testing.T) {
+	w, keys := claimingLab(t)
+	number := mustDraft(t, w, "lab-01").Number
+	if _, err := w.sign(t.Context(), number, keys.approver, "1.0", ""); !errors.Is(err, ErrRefused) || !strings.Contains(err.Error(), "fairpull claim "+number+" --review") {
+		t.Errorf("signed as a draft: %v", err)
+	}
+	reviewedAndSigned(t, w, keys, number)
+	approver := keys.approver.Public().ID()
+	for id, want := range map[string]string{approver: number, strings.ToLower(approver): number, keys.dora.Public().ID(): ""} {
+		if got, err := w.SignedWith(t.Context(), id); err != nil || strings.Join(got, " ") != want {
+			t.Errorf("key %s signed %v, %v; want %q", id, got, err, want)
+		}
+	}
+	if _, err := w.WithdrawClaim(t.Context(), number, Author{Who: "Rita Reviewer", Why: "the rig was out of order"}); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := w.SignedWith(t.Context(), approver); err != nil || len(got) > 0 {
+		t.Errorf("withdrawn: %v, %v", got, err)
+	}
+}

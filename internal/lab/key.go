@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"fairpull/campaign"
 	"fairpull/evidence"
 	"fairpull/internal/store"
 	"fairpull/report"
@@ -227,6 +228,34 @@ func (w *Workspace) RevokeKey(ctx context.Context, id string, compromised bool, 
 	}
 	state, _ := ring.Key(id)
 	return keyOf(ring, state.Key), w.saveKeys(ctx, ring, was, by)
+}
+
+// SignedWith returns the numbers of the claims, signed or published, that have a
+// signature of the key with an id.
+func (w *Workspace) SignedWith(ctx context.Context, id string) ([]string, error) {
+	claims, err := w.store.Claims(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var numbers []string
+	for _, one := range claims {
+		if s := one.State(); s != campaign.ClaimSigned && s != campaign.ClaimPublished {
+			continue
+		}
+		kept, err := w.store.Claim(ctx, one.Number)
+		if err != nil {
+			return nil, err
+		}
+		seal, err := evidence.ParseSeal(kept.Seal)
+		if err != nil {
+			return nil, fmt.Errorf("claim %s: %w", one.Number, err)
+		}
+		if slices.ContainsFunc(seal.Signatures, func(s evidence.Signature) bool { return strings.EqualFold(s.Key, id) }) {
+			numbers = append(numbers, one.Number)
+		}
+	}
+	slices.Sort(numbers)
+	return numbers, nil
 }
 
 // ChangePassphrase locks the key in a file with another passphrase.

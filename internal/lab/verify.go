@@ -95,7 +95,7 @@ func (v *verification) bag(ctx context.Context, bag *evidence.Bag, trust evidenc
 		v.Number, v.Title = seal.Statement.Subject, seal.Statement.Title
 	}
 	if !found.Verified() || seal == nil {
-		v.add(report.Caution, "figures", "", "nothing was derived again, as the files are not those that were signed")
+		v.add(report.Caution, "figures", "", "nothing was derived again, as what failed comes before that")
 		return v.done(), nil
 	}
 	v.files, v.seal = map[string][]byte{}, seal
