@@ -1,6 +1,10 @@
 package mixture
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // regression is a least-squares fit with a constant and up to a few columns.
 type regression struct {
@@ -16,22 +20,7 @@ type regression struct {
 func regress(columns [][]float64, y []float64) regression {
 	n, p := len(y), len(columns)+1
 	r := regression{coefficients: make([]float64, p), residuals: make([]float64, n), freedom: n - p}
-	centre, scale := make([]float64, p-1), make([]float64, p-1)
-	for j, c := range columns {
-		for _, v := range c {
-			centre[j] += v / float64(n)
-		}
-		for _, v := range c {
-			if d := v - centre[j]; d > scale[j] {
-				scale[j] = d
-			} else if -d > scale[j] {
-				scale[j] = -d
-			}
-		}
-		if scale[j] == 0 {
-			scale[j] = 1
-		}
-	}
+	centre, scale := centred(columns)
 	mean := 0.0
 	for _, v := range y {
 		mean += v / float64(n)
@@ -66,6 +55,23 @@ func regress(columns [][]float64, y []float64) regression {
 	}
 	r.fill(columns, y, centre, scale, mean, &b, &inverse)
 	return r
+}
+
+// centred returns the mean of each column and its greatest departure from it.
+func centred(columns [][]float64) (centre, scale []float64) {
+	centre, scale = make([]float64, len(columns)), make([]float64, len(columns))
+	for j, c := range columns {
+		for _, v := range c {
+			centre[j] += v / float64(len(c))
+		}
+		for _, v := range c {
+			scale[j] = math.Max(scale[j], math.Abs(v-centre[j]))
+		}
+		if scale[j] == 0 {
+			scale[j] = 1
+		}
+	}
+	return centre, scale
 }
 
 // fill brings the centred and scaled answer back to the columns as they came.

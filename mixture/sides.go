@@ -92,16 +92,17 @@ func sideOf(p *SidePull) int {
 	return 0
 }
 
-// node compares one figure of each pull between the sides; ok is false where a side has
-// none.
-func (s *Sides) node(pulls []SidePull, of func(*SidePull) (lambda, slope float64), c Common) (SideNode, bool) {
-	type block struct {
-		values []float64
-		side   int
-	}
-	var list []block
+// sideBlock is one figure of the pulls of a block.
+type sideBlock struct {
+	values []float64
+	mean   float64
+	side   int
+}
+
+// blocksOf gathers one figure of each pull by block, and the mean slope of either side;
+// ok is false where a side has none.
+func blocksOf(pulls []SidePull, of func(*SidePull) (lambda, slope float64)) (list []sideBlock, slope [2]float64, ok bool) {
 	at := map[[2]int]int{}
-	var slope [2]float64
 	var count [2]int
 	for i := range pulls {
 		v, d := of(&pulls[i])
@@ -112,55 +113,79 @@ func (s *Sides) node(pulls []SidePull, of func(*SidePull) (lambda, slope float64
 		key := [2]int{side, pulls[i].Block}
 		if _, known := at[key]; !known {
 			at[key] = len(list)
-			list = append(list, block{side: side})
+			list = append(list, sideBlock{side: side})
 		}
 		b := &list[at[key]]
 		b.values = append(b.values, v)
 		slope[side] += d
 		count[side]++
 	}
-	if count[0] == 0 || count[1] == 0 {
+	for i := range list {
+		for _, v := range list[i].values {
+			list[i].mean += v / float64(len(list[i].values))
+		}
+	}
+	for side := range slope {
+		slope[side] /= math.Max(1, float64(count[side]))
+	}
+	return list, slope, count[0] > 0 && count[1] > 0
+}
+
+// node compares one figure of each pull between the sides; ok is false where a side has
+// none.
+func (s *Sides) node(pulls []SidePull, of func(*SidePull) (lambda, slope float64), c Common) (SideNode, bool) {
+	list, slope, ok := blocksOf(pulls, of)
+	if !ok {
 		return SideNode{}, false
 	}
 	var sum, n [2]float64
-	within, freedom := 0.0, 0
-	means := make([]float64, len(list))
-	for i, b := range list {
-		for _, v := range b.values {
-			means[i] += v / float64(len(b.values))
-		}
-		for _, v := range b.values {
-			within += (v - means[i]) * (v - means[i])
-		}
-		freedom += len(b.values) - 1
-		sum[b.side] += means[i]
+	for _, b := range list {
+		sum[b.side] += b.mean
 		n[b.side]++
 	}
 	out := SideNode{Baseline: sum[0] / n[0], Candidate: sum[1] / n[1], U: math.NaN()}
 	out.Difference = out.Candidate - out.Baseline
 	own := math.NaN()
-	switch {
-	case s.ByBlock && n[0]+n[1]-2 >= leastBlockFreedom:
-		between := 0.0
-		for i, b := range list {
-			d := means[i] - sum[b.side]/n[b.side]
-			between += d * d
-		}
-		out.Freedom = n[0] + n[1] - 2
-		own = between / out.Freedom * (1/n[0] + 1/n[1])
-	case !s.ByBlock && freedom > 0:
-		a := 0.0
-		for _, b := range list {
-			a += 1 / float64(len(b.values)) / (n[b.side] * n[b.side])
-		}
-		out.Freedom = float64(freedom)
-		own = within / out.Freedom * a
+	if s.ByBlock {
+		own, out.Freedom = betweenBlocks(list, [2]float64{out.Baseline, out.Candidate}, n)
+	} else {
+		own, out.Freedom = withinBlocks(list, n)
 	}
-	moved := (slope[1]/float64(count[1]) - slope[0]/float64(count[0])) * c.Delay
-	if total := own + moved*moved; total == total {
+	moved := (slope[1] - slope[0]) * c.Delay
+	if total := own + moved*moved; !math.IsNaN(total) {
 		out.U, out.Freedom = math.Sqrt(total), satterthwaite(total, own, out.Freedom)
 	}
 	return out, true
+}
+
+// betweenBlocks returns the variance of the difference of the sides by the scatter of
+// block means about theirs; NaN where too few blocks have a value.
+func betweenBlocks(list []sideBlock, sides, n [2]float64) (variance, freedom float64) {
+	ss := 0.0
+	for _, b := range list {
+		ss += (b.mean - sides[b.side]) * (b.mean - sides[b.side])
+	}
+	if freedom = n[0] + n[1] - 2; freedom < leastBlockFreedom {
+		return math.NaN(), freedom
+	}
+	return ss / freedom * (1/n[0] + 1/n[1]), freedom
+}
+
+// withinBlocks returns the variance of the difference of the sides by the scatter of
+// pulls about their block; NaN where no block repeats a pull.
+func withinBlocks(list []sideBlock, n [2]float64) (variance, freedom float64) {
+	ss, a := 0.0, 0.0
+	for _, b := range list {
+		for _, v := range b.values {
+			ss += (v - b.mean) * (v - b.mean)
+		}
+		freedom += float64(len(b.values) - 1)
+		a += 1 / float64(len(b.values)) / (n[b.side] * n[b.side])
+	}
+	if freedom == 0 {
+		return math.NaN(), 0
+	}
+	return ss / freedom * a, freedom
 }
 
 // limits fills the intervals of the nodes; those for all at once by Bonferroni.

@@ -182,9 +182,9 @@ func (m *Mixture) gridBlocks(units quantity.System) []block {
 	}
 	unit := m.loadUnit(units)
 	t := table{
-		Caption: "By engine speed and " + m.loadName() + ": mean of the visits with its own interval, the smoothed value, its error against the target, and the change of fuel that would close it. --grid writes the same as CSV.", Long: true,
-		Heads:   []string{"Engine speed, rpm", capital(m.loadName()) + ", " + unit.Name, "Visits", "Seconds", "Lambda", "Interval", "Smoothed", "Target", "Error, %", "Interval of the error, %", "Fuel, %", "Why"},
-		Numeric: []bool{true, true, true, true, true, false, true, true, true, false, true, false},
+		Caption: "By engine speed and " + m.loadName() + ": mean of the visits ± half of its own interval, the smoothed value, its error against the target ± half of its interval, and the change of fuel that would close it. --grid writes the same as CSV.", Long: true,
+		Heads:   []string{"Engine speed, rpm", capital(m.loadName()) + ", " + unit.Name, "Visits", "Seconds", "Lambda", "Smoothed", "Target", "Error, %", "Fuel, %", "Note"},
+		Numeric: []bool{true, true, true, true, true, true, true, true, true, false},
 	}
 	for i := range g.Cells {
 		if c := &g.Cells[i]; c.Known {
@@ -203,14 +203,26 @@ func (m *Mixture) gridBlocks(units quantity.System) []block {
 }
 
 func (m *Mixture) cellRow(c *MixtureCell, unit quantity.Unit) []string {
-	value, interval := lambdaWords(c.Lambda, c.Lo, c.Hi)
 	smooth, _ := lambdaWords(c.Smooth, c.SmoothLo, c.SmoothHi)
-	row := []string{plain(c.RPM), fixed(unit.From(c.Load), 0), strconv.Itoa(c.Visits), fixed(c.Seconds, 1), value, interval, smooth, "–", "–", "–", c.fuelWords(), c.Why}
+	row := []string{plain(c.RPM), fixed(unit.From(c.Load), 0), strconv.Itoa(c.Visits), fixed(c.Seconds, 1), withHalf(c.Lambda, (c.Hi-c.Lo)/2, 4, fixed), smooth, "–", "–", c.fuelWords(), c.note()}
 	if !math.IsNaN(c.Target) {
-		words, d := intervalWords(100*c.ErrorLo, 100*c.ErrorHi, 2, signed)
-		row[7], row[8], row[9] = fixed(c.Target, 3), signed(100*c.Error, max(d, 1)), words
+		row[6], row[7] = fixed(c.Target, 3), withHalf(100*c.Error, 50*(c.ErrorHi-c.ErrorLo), 2, signed)
 	}
 	return row
+}
+
+// withHalf is a value ± half of its interval, which lies evenly about it.
+func withHalf(v, half float64, most int, write func(float64, int) string) string {
+	n := places(half, most)
+	return write(v, n) + "\u00a0±\u00a0" + fixed(half, n)
+}
+
+// note says why a change of fuel is not simply what closes the error.
+func (c *MixtureCell) note() string {
+	if c.Why == "to the target" {
+		return ""
+	}
+	return c.Why
 }
 
 func (m *Mixture) changeBlocks(units quantity.System) []block {

@@ -128,18 +128,18 @@ func (m *Mixture) gridText(t *terminal) {
 	}
 	byError(cells)
 	unit := m.loadUnit(t.o.Units)
-	t.line(t.styled(styleDim, "  "+padLeft("rpm", 6)+padLeft(unit.Name, 7)+padLeft("visits", 8)+padLeft("lambda", 8)+padLeft("target", 8)+padLeft("error %", 9)+"  "+padRight("interval", 16)+padLeft("fuel %", 7)))
+	t.line(t.styled(styleDim, "  "+padLeft("rpm", 6)+padLeft(unit.Name, 7)+padLeft("visits", 8)+padLeft("s", 7)+padLeft("lambda", 18)+padLeft("target", 8)+padLeft("error %", 15)+padLeft("fuel %", 8)))
 	for i, c := range cells {
 		if i == shown {
 			t.words("  ", "… and "+plural(len(cells)-shown, "cell")+" more; --grid cells.csv writes every cell.")
 			break
 		}
-		row := m.cellRow(c, unit)
-		line := "  " + padLeft(row[0], 6) + padLeft(row[1], 7) + padLeft(row[2], 8) + padLeft(row[6], 8) + padLeft(row[7], 8) + padLeft(row[8], 9) + "  " + padRight(row[9], 16) + padLeft(row[10], 7)
-		if c.Why != "to the target" {
-			line += "  " + c.Why
-		}
+		r := m.cellRow(c, unit)
+		line := "  " + padLeft(r[0], 6) + padLeft(r[1], 7) + padLeft(r[2], 8) + padLeft(r[3], 7) + padLeft(r[4], 18) + padLeft(r[6], 8) + padLeft(r[7], 15) + padLeft(r[8], 8)
 		t.line(line)
+		if r[9] != "" {
+			t.line(t.styled(styleDim, padRight("", 19)+r[9]))
+		}
 	}
 }
 

@@ -2,7 +2,6 @@ package lab
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -380,47 +379,42 @@ func (w *mixtureWork) close(logs []*mixtureLog) {
 // loops finds the mixture loops in the logs and in those named for it.
 func (w *mixtureWork) loops(ctx context.Context, q MixtureQuery, logs []*mixtureLog, series []mixture.Series) ([]*mixture.Sensitivity, error) {
 	var points []mixture.LoopPoint
-	take := func(l *mixtureLog, s mixture.Series) error {
-		if l.torque == nil {
-			return nil
-		}
-		greatest := 1.0
-		if w.load == signal.ManifoldPressure {
-			greatest = 100_000
-		}
-		found, err := mixture.Batches(s, l.torque, mixture.DefaultBatches(greatest))
-		points = append(points, found...)
-		return err
-	}
 	for i, l := range logs {
-		if err := take(l, series[i]); err != nil {
-			return nil, err
-		}
-	}
-	if len(q.Loops) > 0 {
-		parsed, err := readMixtureLogs(ctx, q.Loops, &w.settings)
+		found, err := loopPoints(l, series[i], w.load)
 		if err != nil {
 			return nil, err
 		}
-		named, err := takeLogs(q.Loops, parsed, w.settings, w.load)
+		points = append(points, found...)
+	}
+	parsed, err := readMixtureLogs(ctx, q.Loops, &w.settings)
+	if err != nil {
+		return nil, err
+	}
+	load, loadStep := w.load, w.loadStep
+	if len(logs) == 0 { // of a campaign, whose load is full throttle: the loops have their own
+		load = loadChannel(parsed, &w.settings)
+		_, loadStep = w.settings.inSI(load)
+	}
+	named, err := takeLogs(q.Loops, parsed, w.settings, load)
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range named {
+		if l.torque == nil {
+			return nil, declined("%s: a mixture loop needs the torque that goes with each mixture; log brake_torque or brake_force", l.name)
+		}
+		found, err := loopPoints(l, l.series(w.delays), load)
 		if err != nil {
 			return nil, err
 		}
-		for _, l := range named {
-			if l.torque == nil {
-				return nil, declined("%s: a mixture loop needs the torque that goes with each mixture; log brake_torque or brake_force", l.name)
-			}
-			if err := take(l, l.series(w.delays)); err != nil {
-				return nil, err
-			}
-		}
+		points = append(points, found...)
 	}
-	found, _, err := mixture.Loops(points, w.speedStep, w.loadStep, w.confidence)
+	found, _, err := mixture.Loops(points, w.speedStep, loadStep, w.confidence)
 	if err != nil {
 		return nil, err
 	}
 	if len(q.Loops) > 0 && len(found) == 0 {
-		return nil, fmt.Errorf("%w: %w", ErrRefused, errors.New("no mixture loop was found: hold one engine speed and load, and step lambda over 0.06 or more to both sides of the greatest torque, six points of two seconds at least"))
+		return nil, declined("no mixture loop was found: hold one engine speed and load, and step lambda over %g or more to both sides of the greatest torque, %d points of two seconds at least", mixture.LeastLoopWidth, mixture.LeastLoopPoints)
 	}
 	for _, s := range found {
 		w.view.Loops = append(w.view.Loops, report.MixtureLoop{
@@ -429,4 +423,16 @@ func (w *mixtureWork) loops(ctx context.Context, q MixtureQuery, logs []*mixture
 		})
 	}
 	return found, nil
+}
+
+// loopPoints cuts a log with a brake into what may be points of a mixture loop.
+func loopPoints(l *mixtureLog, s mixture.Series, load string) ([]mixture.LoopPoint, error) {
+	if l.torque == nil {
+		return nil, nil
+	}
+	greatest := 1.0 // of the load
+	if load == signal.ManifoldPressure {
+		greatest = 100_000
+	}
+	return mixture.Batches(s, l.torque, mixture.DefaultBatches(greatest))
 }

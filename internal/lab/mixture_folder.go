@@ -84,34 +84,9 @@ func logsOf(pulls []mixturePull) []*mixtureLog {
 
 // pulls reads the used pulls that have lambda and cuts them into visits at full throttle.
 func (w *mixtureWork) pulls(ctx context.Context, folder *ingest.Folder, a *Analysis) ([]mixturePull, error) {
-	used := usedPulls(a.Pulls)
-	found := make([]mixturePull, len(used))
-	err := each(ctx, len(used), func(i int) error {
-		p := used[i]
-		found[i].Pull = p
-		if p.Kind != signal.Sampled || p.Result == nil || !(p.Result.Phases.End > p.Result.Phases.Start) {
-			return nil
-		}
-		log, err := folder.Log(p.Pull)
-		if err != nil {
-			return err
-		}
-		made, err := newMixtureLog(p.Log, log, &w.settings, p.Result.Ratio)
-		if err != nil {
-			return err
-		}
-		found[i].log = made
-		return nil
-	})
+	found, err := w.readPulls(ctx, folder, usedPulls(a.Pulls))
 	if err != nil {
 		return nil, err
-	}
-	block := 0
-	for i := range found {
-		if i > 0 && (used[i].Configuration != used[i-1].Configuration || used[i].Setup != used[i-1].Setup) {
-			block++
-		}
-		found[i].block = block
 	}
 	n := len(found)
 	found = slices.DeleteFunc(found, func(p mixturePull) bool { return p.log == nil })
@@ -140,7 +115,33 @@ func (w *mixtureWork) pulls(ctx context.Context, folder *ingest.Folder, a *Analy
 	return found, nil
 }
 
-// stepWindow is how long before and after the throttle opened a delay is looked for, s.
+// readPulls reads the pulls' logs in parallel and numbers their blocks; a pull that is none
+// at full throttle over time has no log.
+func (w *mixtureWork) readPulls(ctx context.Context, folder *ingest.Folder, used []*Pull) ([]mixturePull, error) {
+	found := make([]mixturePull, len(used))
+	block := 0
+	for i, p := range used {
+		if i > 0 && (p.Configuration != used[i-1].Configuration || p.Setup != used[i-1].Setup) {
+			block++
+		}
+		found[i] = mixturePull{Pull: p, block: block}
+	}
+	err := each(ctx, len(used), func(i int) error {
+		p := used[i]
+		if p.Kind != signal.Sampled || p.Result == nil || !(p.Result.Phases.End > p.Result.Phases.Start) {
+			return nil
+		}
+		log, err := folder.Log(p.Pull)
+		if err == nil {
+			found[i].log, err = newMixtureLog(p.Log, log, &w.settings, p.Result.Ratio)
+		}
+		return err
+	})
+	return found, err
+}
+
+// stepBefore and stepAfter are how long before and after the throttle opened a delay is
+// looked for, s.
 const stepBefore, stepAfter = 1.0, 2.0
 
 // pullDelays finds how late the readings are from the moments at which the throttle opened:

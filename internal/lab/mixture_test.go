@@ -193,6 +193,35 @@ func TestMixtureFolder(t *testing.T) {
 	}
 }
 
+// TestMixtureCheck: the check of a campaign says by how much torque could differ for the
+// mixture alone, and the truth of the virtual engine lies within.
+func TestMixtureCheck(t *testing.T) {
+	s, err := simulate.Named("mixture")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "campaign")
+	if err := s.Write(dir); err != nil {
+		t.Fatal(err)
+	}
+	a, err := Gain(context.Background(), dir, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range a.Checks {
+		if k.ID != "mixture-difference" {
+			continue
+		}
+		_, words, found := strings.Cut(k.Message, "something from ")
+		var lo, hi float64
+		if n, _ := fmt.Sscanf(words, "%f %% to %f %%", &lo, &hi); !found || n != 2 || !(lo < 2 && hi > 2 && hi < 6) {
+			t.Errorf("%s; the truth is about +2 %%", k.Message)
+		}
+		return
+	}
+	t.Error("there is no check of the mixture")
+}
+
 // TestMixtureGasOnly: without a sensor, lambda comes from the gas; without the fuel's
 // composition it is refused, with the cure.
 func TestMixtureGasOnly(t *testing.T) {
