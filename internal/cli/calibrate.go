@@ -108,7 +108,7 @@ func wrappedKinds() string {
 func (f *calibrateFlags) work(ctx context.Context, cmd *cobra.Command, w *lab.Workspace, by lab.Author, args []string) error {
 	q := lab.CalibrateQuery{Kind: args[0], File: args[1], Version: Version}
 	if w != nil {
-		dyno, at, err := lab.DynoOfReadings(q.Kind, q.File)
+		dyno, at, err := lab.DynoOfReadings(q)
 		if err != nil {
 			return err
 		}

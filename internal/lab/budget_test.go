@@ -384,3 +384,28 @@ func TestBudgetWithoutAnInterval(t *testing.T) {
 		t.Error(out.String())
 	}
 }
+
+// Steady points rest on the brake: its arm has nearly all of the level, the drum's
+// inertia next to nothing.
+func TestBudgetOfSteadyPoints(t *testing.T) {
+	folder, _, _ := simulated(t, heldScenario(t, "ABA"))
+	defer folder.Close()
+	a, err := Analyse(t.Context(), folder, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := a.Budget(t.Context(), BudgetQuery{Draws: 10_000, Known: []KnownSource{{What: sourceBrake, U: 0.01, DF: math.Inf(1), Shared: 1, Shape: 1}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := &b.Figures[0]
+	brake := budgetRow(t, f, sourceBrake)
+	if !(brake.Baseline > 0.008 && brake.Baseline <= 0.0102) || brake.Drops() < 0.999 {
+		t.Errorf("brake: %+v", brake)
+	}
+	for _, r := range f.Rows {
+		if r.Key == sourceInertia && r.Baseline > 1e-3 {
+			t.Errorf("drum inertia: %+v", r)
+		}
+	}
+}

@@ -35,8 +35,11 @@ func CalibrationKinds() []string {
 // CalibrateQuery asks for a calibration to be worked out of readings.
 type CalibrateQuery struct {
 	Kind, File string
-	InUse      *Calibration // that holds of the dyno; nil: not known
-	Version    string
+	// Files stand in the place of those on disk, by name, as they come from a browser:
+	// File is then one of them. Nil: File and what it names are read from disk.
+	Files   map[string][]byte
+	InUse   *Calibration // that holds of the dyno; nil: not known
+	Version string
 }
 
 // FoundCalibration is a calibration that was worked out.
@@ -56,7 +59,7 @@ func FindCalibration(q CalibrateQuery) (*FoundCalibration, error) {
 	if !ok {
 		return nil, unknownKind(q.Kind)
 	}
-	r, err := readReadings(q.File, q.Kind)
+	r, err := readReadings(q.File, q.Kind, q.Files)
 	if err != nil {
 		return nil, err
 	}
@@ -83,10 +86,10 @@ func FindCalibration(q CalibrateQuery) (*FoundCalibration, error) {
 	return &f.FoundCalibration, nil
 }
 
-// DynoOfReadings returns the dyno that a file of readings is of, and the moment from
-// which it holds: now where it has none.
-func DynoOfReadings(kind, file string) (dyno string, at time.Time, err error) {
-	r, err := readReadings(file, kind)
+// DynoOfReadings returns the dyno that the readings of a query are of, and the moment
+// from which they hold: now where they have none.
+func DynoOfReadings(q CalibrateQuery) (dyno string, at time.Time, err error) {
+	r, err := readReadings(q.File, q.Kind, q.Files)
 	if err != nil {
 		return "", time.Time{}, err
 	}
@@ -236,6 +239,9 @@ func (f *calibrating) speed() error {
 		return err
 	}
 	read := func(name string) ([]float64, error) {
+		if hertz, ok := t.columns[name+"_hz"]; ok {
+			return r.ofFrequency(t, name+"_hz", len(hertz))
+		}
 		if unit, err := quantity.Lookup(t.units[name]); err == nil && unit.Dimension == quantity.Speed {
 			if !(r.DrumRadius > 0) {
 				return nil, errors.New("speeds of the drum's surface need its radius: write drum_radius_m")
@@ -284,6 +290,22 @@ func (f *calibrating) speed() error {
 		f.Keep.EngineSpeed.Value, f.Keep.EngineSpeed.U = s.Value, s.U
 	}
 	return nil
+}
+
+// ofFrequency turns a column of an encoder's pulse frequency into turning speed.
+func (r *readings) ofFrequency(t *table, column string, n int) ([]float64, error) {
+	if r.Pulses < 1 {
+		return nil, errors.New("a frequency needs the pulses of a turn: write drum_pulses_per_rev")
+	}
+	out := make([]float64, n)
+	for i, cell := range t.columns[column] {
+		v, err := t.number(column, i, cell)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = 2 * math.Pi * v / float64(r.Pulses)
+	}
+	return out, nil
 }
 
 // sensor works out the correction of a sensor of the air.

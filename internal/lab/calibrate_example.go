@@ -141,7 +141,7 @@ drum_radius_m = 0.25
 drum_pulses_per_rev = 60
 reference_u = 0.001      # %
 resolution = 0.002       # rad/s
-`, rows: "shown_rpm,reference_rpm\n172.0,172.1\n800.0,800.3\n1400.0,1400.4\n2000.0,2000.7\n"},
+`, rows: "shown_rpm,reference_hz\n172.0,172.1\n800.0,800.3\n1400.0,1400.4\n2000.0,2000.7\n"},
 	calibrateEngineSpeed: {head: `note = "invented example: optical tachometer"
 reference_u = 0.02       # %
 resolution = 0.1         # rad/s

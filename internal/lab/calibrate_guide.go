@@ -128,7 +128,14 @@ func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Autho
 	if f.CannotKeep != nil {
 		return declined("this calibration cannot be kept: %v", f.CannotKeep)
 	}
-	done, err := w.Calibrate(ctx, f.Keep, by)
+	keep, joined, err := w.joined(ctx, f.Keep)
+	if err != nil {
+		return err
+	}
+	if joined && by.Why == "" {
+		by.Why = "adds: " + f.View.Title
+	}
+	done, err := w.Calibrate(ctx, keep, by)
 	if err != nil {
 		return err
 	}
@@ -136,6 +143,8 @@ func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Autho
 	switch {
 	case !done.Changed:
 		f.View.Kept = append(f.View.Kept, "The workspace had this calibration from "+from+" already: nothing was changed.")
+	case done.Superseded && joined:
+		f.View.Kept = append(f.View.Kept, "It joins what was calibrated from "+from+" before.")
 	case done.Superseded:
 		f.View.Kept = append(f.View.Kept, "It stands in the place of the calibration from "+from+", which stays in the record.")
 	default:
@@ -153,4 +162,29 @@ func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Autho
 		f.View.Kept = append(f.View.Kept, "Results kept before on other values, not altered: "+strings.Join(names, ", ")+more+". To see what moves: fairpull recompute "+strings.Join(names, " ")+" --dry-run")
 	}
 	return nil
+}
+
+// joined returns a calibration together with what one of the same moment measured
+// beside it: several things are calibrated on one day. It reports whether nothing that
+// was there is changed by that.
+func (w *Workspace) joined(ctx context.Context, c Calibration) (Calibration, bool, error) {
+	list, err := w.store.Calibrations(ctx, c.Dyno)
+	if err != nil {
+		return c, false, err
+	}
+	for _, there := range list {
+		if !there.ValidFrom.Equal(settledTime(c.ValidFrom)) {
+			continue
+		}
+		whole := inherited([]Calibration{there, c})[1]
+		back := inherited([]Calibration{c, there})[1] // what was there, completed by the new
+		if there.Note != "" && !strings.Contains(there.Note, c.Note) {
+			whole.Note = there.Note + "; " + c.Note
+		} else {
+			whole.Note = there.Note
+		}
+		back.Note, back.ValidFrom = whole.Note, whole.ValidFrom
+		return whole, back == whole, nil
+	}
+	return c, false, nil
 }

@@ -112,20 +112,32 @@ func ringsOf(list []ringText) []drum.Ring {
 	return out
 }
 
-// readings is a file of readings with the folder that its logs lie in.
+// readings is a file of readings with the way to what lies beside it.
 type readings struct {
 	readingsText
-	folder string
-	at     time.Time // zero: no date
+	open func(name string, limit int) ([]byte, error)
+	at   time.Time // zero: no date
 }
 
-// readReadings reads a file of readings of the kind asked for.
-func readReadings(file, kind string) (*readings, error) {
-	text, err := readBounded(file, maxReadingsFile)
+// readReadings reads a file of readings of the kind asked for; with given the files by
+// name stand in the place of those on disk.
+func readReadings(file, kind string, given map[string][]byte) (*readings, error) {
+	folder := filepath.Dir(file)
+	r := &readings{open: func(name string, limit int) ([]byte, error) { return readBounded(filepath.Join(folder, name), limit) }}
+	name := filepath.Base(file)
+	if given != nil {
+		name, r.open = file, func(name string, limit int) ([]byte, error) {
+			data, ok := given[name]
+			if !ok || len(data) > limit {
+				return nil, fmt.Errorf("there is no %.80q of at most %d bytes beside the readings", name, limit)
+			}
+			return data, nil
+		}
+	}
+	text, err := r.open(name, maxReadingsFile)
 	if err != nil {
 		return nil, err
 	}
-	r := &readings{folder: filepath.Dir(file)}
 	if err := strictTOML(text, &r.readingsText); err != nil {
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
@@ -172,7 +184,7 @@ func (r *readings) beside(name string, limit int) ([]byte, error) {
 	if !filepath.IsLocal(filepath.FromSlash(name)) {
 		return nil, fmt.Errorf("%.80q does not lie beside the readings", name)
 	}
-	return readBounded(filepath.Join(r.folder, filepath.FromSlash(name)), limit)
+	return r.open(name, limit)
 }
 
 // table is a CSV file with numbers under names.
@@ -228,13 +240,22 @@ func (t *table) numbers(name string, d quantity.Dimension) ([]float64, error) {
 	}
 	out := make([]float64, len(cells))
 	for i, cell := range cells {
-		v, err := strconv.ParseFloat(cell, 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return nil, fmt.Errorf("%s, row %d: %.40q in column %s is not a number", t.name, i+1, cell, name)
+		v, err := t.number(name, i, cell)
+		if err != nil {
+			return nil, err
 		}
 		out[i] = unit.SI(v)
 	}
 	return out, nil
+}
+
+// number reads one cell.
+func (t *table) number(name string, row int, cell string) (float64, error) {
+	v, err := strconv.ParseFloat(cell, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%s, row %d: %.40q in column %s is not a number", t.name, row+1, cell, name)
+	}
+	return v, nil
 }
 
 // flags returns a column of yes and no; one that there is none of is no throughout.

@@ -150,7 +150,7 @@ func TestKeepFoundCalibration(t *testing.T) {
 	file := edited(t, readingsOf(t, calibrateInertia), `dyno = "cell-9"`, `dyno = "`+s.Dyno.ID+`"`)
 	day := s.Plan.Start.AddDate(0, 0, -5).Format("2006-01-02")
 	edited(t, file, `date = "2031-02-03"`, `date = "`+day+`"`)
-	dyno, at, err := DynoOfReadings(calibrateInertia, file)
+	dyno, at, err := DynoOfReadings(CalibrateQuery{Kind: calibrateInertia, File: file})
 	if err != nil || dyno != s.Dyno.ID || at.Format("2006-01-02") != day {
 		t.Fatalf("%s, %v, %v", dyno, at, err)
 	}
@@ -234,5 +234,26 @@ func TestCalibrationSaysWhatIsMissing(t *testing.T) {
 	apart := edited(t, readingsOf(t, calibrateInertia), "mass_kg = 81.4", "mass_kg = 140")
 	if f := found(t, calibrateInertia, apart); f.CannotKeep == nil || !strings.Contains(strings.Join(f.View.Next, " "), "do not agree") {
 		t.Errorf("ways that do not agree: %v, %q", f.CannotKeep, f.View.Next)
+	}
+}
+
+// Readings that come from a browser are not looked for on disk.
+func TestCalibrationFromFilesInHand(t *testing.T) {
+	files, err := exampleFiles(calibrateDrumSpeed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := FindCalibration(CalibrateQuery{Kind: calibrateDrumSpeed, File: "drum-speed.toml", Files: files})
+	if err != nil || len(f.View.Values) != 1 {
+		t.Fatalf("%+v, %v", f, err)
+	}
+	delete(files, "readings.csv")
+	if f, err := FindCalibration(CalibrateQuery{Kind: calibrateDrumSpeed, File: "drum-speed.toml", Files: files}); err == nil {
+		t.Errorf("without its table: %+v", f.View.Values)
+	}
+	// a frequency needs the pulses of a turn
+	file := edited(t, readingsOf(t, calibrateDrumSpeed), "drum_pulses_per_rev = 60\n", "")
+	if _, err := FindCalibration(CalibrateQuery{Kind: calibrateDrumSpeed, File: file}); err == nil || !strings.Contains(err.Error(), "drum_pulses_per_rev") {
+		t.Errorf("frequency without pulses: %v", err)
 	}
 }

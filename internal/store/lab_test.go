@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"math"
 	"reflect"
 	"slices"
 	"testing"
@@ -221,4 +222,33 @@ func TestAttachments(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A calibration of before speeds and sensors could be calibrated has the body, and so
+// the digest, that it had; what was added comes back.
+func TestCalibrationKeepsItsBody(t *testing.T) {
+	old := Calibration{Dyno: "cell-1", ValidFrom: time.Date(2026, 1, 10, 0, 0, 0, 0, time.UTC), DrumInertia: 41.8, DrumInertiaU: 0.4, Parasitic: [3]float64{1.1, 0.01, 0}}
+	const body = `{"Dyno":"cell-1","ValidFrom":"2026-01-10T00:00:00Z","DrumInertia":41.8,"DrumInertiaU":0.4,"BrakeArm":0,"BrakeArmU":0,"Parasitic":[1.1,0.01,0],"ParasiticU":[0,0,0],"Note":""}`
+	if got, err := write("calibration", old); err != nil || got.body != body {
+		t.Errorf("%s, %v; want %s", got.body, err, body)
+	}
+	more := old
+	more.ParasiticR, more.DrumSpeed, more.Pressure = [3]float64{0.5, 0, -0.2}, Scale{1.001, 0.0002}, Sensor{120, 1, 20}
+	kept, err := write("calibration", more)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if back, err := read[Calibration]("calibration", kept.body); err != nil || back != more {
+		t.Errorf("%+v, %v; want %+v", back, err, more)
+	}
+	for name, spoil := range map[string]func(*Calibration){
+		"a correlation of 2": func(c *Calibration) { c.ParasiticR[0] = 2 }, "a scale below zero": func(c *Calibration) { c.DrumSpeed.Value = -1 },
+		"an offset without end": func(c *Calibration) { c.Humidity.Offset = math.Inf(1) },
+	} {
+		bad := more
+		spoil(&bad)
+		if err := bad.check(); !errors.Is(err, ErrRefused) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
 }
