@@ -2,7 +2,9 @@ package lab
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -58,7 +60,7 @@ func Mixture(ctx context.Context, q MixtureQuery) (*report.Mixture, error) {
 func readMixtureLogs(ctx context.Context, files []string, s *mixtureSettings) ([]*signal.Log, error) {
 	logs := make([]*signal.Log, len(files))
 	err := each(ctx, len(files), func(i int) error {
-		data, err := readBounded(files[i], ingest.MaxLogBytes)
+		data, err := readWhole(files[i], ingest.MaxLogBytes)
 		if err != nil {
 			return err
 		}
@@ -66,6 +68,26 @@ func readMixtureLogs(ctx context.Context, files []string, s *mixtureSettings) ([
 		return err
 	})
 	return logs, err
+}
+
+// readWhole is readBounded for large files: the bytes are read into room of their size at
+// once.
+func readWhole(path string, limit int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() || info.Size() > limit {
+		return readBounded(path, int(limit)) // which says what is wrong
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	data := make([]byte, info.Size())
+	n, err := io.ReadFull(file, data)
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
+		err = nil // it was cut while it was read
+	}
+	return data[:n], err
 }
 
 // takeLogs takes the readings out of the logs; all with the load that all have.
