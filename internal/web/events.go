@@ -122,6 +122,9 @@ func (w *watcher) look(ctx context.Context) error {
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if last-changesAtOne > seen {
+		w.recent = nil // some between are not known: who follows looks at everything
+	}
 	w.recent = append(w.recent, notes...)
 	if over := len(w.recent) - keptChanges; over > 0 {
 		w.recent = append([]lab.ChangeNote(nil), w.recent[over:]...)

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fairpull/internal/lab"
 )
 
 // follow opens the stream of events and returns its lines.
@@ -103,6 +105,33 @@ func TestEvents(t *testing.T) {
 	late, leaveLate := s.follow("?after=1")
 	defer leaveLate()
 	wants(t, late, "data: * ")
+}
+
+// Many changes at once, as when campaigns come from another workspace, leave no page
+// with an old state: what is not told one by one is told as everything.
+func TestManyChangesAtOnce(t *testing.T) {
+	s := open(t, nil)
+	first := s.lastChange()
+	if !s.watch.join(t.Context()) {
+		t.Fatal("refused")
+	}
+	defer s.watch.leave()
+	s.watch.stop() // the test looks itself
+	s.watch.mu.Lock()
+	s.watch.seq, s.watch.recent = first, []lab.ChangeNote{{Seq: first, Kind: "campaign", Subject: demoID}}
+	s.watch.mu.Unlock()
+	s.excludePull("1")
+	for i := range changesAtOne + 5 {
+		if _, err := s.w.SetNeutral(t.Context(), "oil filter", i%2 == 0, bert); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.watch.look(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if notes, latest, whole, _ := s.watch.since(first); whole || latest != s.lastChange() {
+		t.Errorf("told %d changes up to %d of %d, whole %v", len(notes), latest, s.lastChange(), whole)
+	}
 }
 
 func TestTooManyStreams(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -37,7 +38,40 @@ func newSessions(o Options) *sessions {
 		m.Cookie.Name, m.Cookie.Secure = "__Host-session", true
 	}
 	m.Cookie.HttpOnly, m.Cookie.SameSite, m.Cookie.Path = true, http.SameSiteStrictMode, "/"
+	m.Store = &endingStore{Store: m.Store, ended: map[string]time.Time{}}
 	return &sessions{m}
+}
+
+// endingStore keeps sessions that stay ended: an answer that was still being made when
+// its session was signed out would otherwise keep the session anew.
+type endingStore struct {
+	scs.Store
+	mu    sync.Mutex
+	ended map[string]time.Time // tokens, with when the last request of theirs is long gone
+}
+
+// Delete ends a session for good.
+func (e *endingStore) Delete(token string) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	now := time.Now()
+	for other, until := range e.ended {
+		if now.After(until) {
+			delete(e.ended, other)
+		}
+	}
+	e.ended[token] = now.Add(sessionLife)
+	return e.Store.Delete(token)
+}
+
+// Commit keeps what a session holds, unless it has ended.
+func (e *endingStore) Commit(token string, b []byte, expiry time.Time) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if _, ended := e.ended[token]; ended {
+		return nil
+	}
+	return e.Store.Commit(token, b, expiry)
 }
 
 // load finds the session of a request. Answers are held back until the session

@@ -1,7 +1,9 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -152,6 +154,36 @@ func TestSessionIsNotFixed(t *testing.T) {
 	}
 }
 
+// An answer that is still being made when its session is signed out does not bring the
+// session back.
+func TestSignedOutStaysOut(t *testing.T) {
+	s := guarded(t, nil)
+	c := s.as("viewer")
+	token := c.Jar.Cookies(mustParse(t, s.http.URL))[0].Value
+	begun, signedOut := make(chan struct{}), make(chan struct{})
+	slow := s.sessions.load("GET /slow", http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		close(begun)
+		<-signedOut
+		w.WriteHeader(http.StatusOK)
+	}))
+	answered := make(chan struct{})
+	go func() {
+		defer close(answered)
+		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/slow", http.NoBody)
+		r.AddCookie(&http.Cookie{Name: s.sessions.Cookie.Name, Value: token})
+		slow.ServeHTTP(httptest.NewRecorder(), r)
+	}()
+	<-begun
+	if a := s.do(c, http.MethodPost, "/sign-out", url.Values{}); a.status != http.StatusSeeOther {
+		t.Fatalf("sign out: %d", a.status)
+	}
+	close(signedOut)
+	<-answered
+	if a := s.do(s.client(), http.MethodGet, "/", nil, "Cookie", "session="+token); a.status != http.StatusSeeOther {
+		t.Errorf("the token after signing out: %d", a.status)
+	}
+}
+
 func mustParse(t *testing.T, text string) *url.URL {
 	t.Helper()
 	u, err := url.Parse(text)
@@ -254,6 +286,18 @@ func TestThrottle(t *testing.T) {
 	}
 	if wait := h.wait("another", "192.0.2.3"); wait == 0 {
 		t.Error("one address tries any number of names")
+	}
+	// Who has one address of version 6 has all of its network.
+	for i := range triesOfAddress {
+		if wait := h.wait("six"+string(rune('a'+i)), fmt.Sprintf("2001:db8::%x", i+1)); wait != 0 {
+			t.Fatalf("address %d waits %v", i, wait)
+		}
+	}
+	if wait := h.wait("seven", "2001:DB8:0:0:ffff::1"); wait == 0 {
+		t.Error("one network of version 6 tries any number of names")
+	}
+	if wait := h.wait("seven", "2001:db8:0:1::1"); wait != 0 {
+		t.Errorf("another network waits %v", wait)
 	}
 	for i := range 2 * throttleEntries {
 		h.wait(strings.Repeat("x", i%50)+string(rune(0x4e00+i)), "192.0.2."+string(rune(0x4e00+i)))

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"net/netip"
 	"sync"
 	"time"
 )
@@ -19,7 +20,7 @@ const (
 type throttle struct {
 	mu    sync.Mutex
 	now   func() time.Time
-	tries map[string][]time.Time // by "name NAME" and "address ADDRESS"
+	tries map[string][]time.Time // by "name NAME" and "address NETWORK"
 }
 
 func newThrottle(now func() time.Time) *throttle {
@@ -34,6 +35,7 @@ func (t *throttle) wait(name, address string) time.Duration {
 	defer t.mu.Unlock()
 	now := t.now()
 	t.lapse(now)
+	network := networkOf(address)
 	if len(t.tries)+2 > throttleEntries {
 		return triesWithin
 	}
@@ -41,7 +43,7 @@ func (t *throttle) wait(name, address string) time.Duration {
 	for _, limit := range []struct {
 		key  string
 		most int
-	}{{"name " + name, triesOfName}, {"address " + address, triesOfAddress}} {
+	}{{"name " + name, triesOfName}, {"address " + network, triesOfAddress}} {
 		if tries := t.tries[limit.key]; len(tries) >= limit.most {
 			longest = max(longest, tries[len(tries)-limit.most].Add(triesWithin).Sub(now))
 		}
@@ -49,7 +51,7 @@ func (t *throttle) wait(name, address string) time.Duration {
 	if longest > 0 {
 		return longest
 	}
-	for _, key := range []string{"name " + name, "address " + address} {
+	for _, key := range []string{"name " + name, "address " + network} {
 		t.tries[key] = append(t.tries[key], now)
 	}
 	return 0
@@ -75,10 +77,25 @@ func (t *throttle) forget(name, address string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	delete(t.tries, "name "+name)
-	key := "address " + address
+	key := "address " + networkOf(address)
 	if n := len(t.tries[key]); n > 1 {
 		t.tries[key] = t.tries[key][:n-1]
 	} else {
 		delete(t.tries, key)
 	}
+}
+
+// networkOf returns what one client can have many addresses of: for IP version 6 the
+// network of 64 bits, else the address itself.
+//
+// Source: RFC 4291, section 2.5.4: an interface identifier has the last 64 bits.
+func networkOf(address string) string {
+	a, err := netip.ParseAddr(address)
+	if err != nil {
+		return address
+	}
+	if a = a.Unmap(); a.Is4() {
+		return a.String()
+	}
+	return netip.PrefixFrom(a.WithZone(""), 64).Masked().String()
 }
