@@ -145,7 +145,7 @@ func (s *Sides) node(pulls []SidePull, of func(*SidePull) (lambda, slope float64
 	}
 	out := SideNode{Baseline: sum[0] / n[0], Candidate: sum[1] / n[1], U: math.NaN()}
 	out.Difference = out.Candidate - out.Baseline
-	own := math.NaN()
+	var own float64
 	if s.ByBlock {
 		own, out.Freedom = betweenBlocks(list, [2]float64{out.Baseline, out.Candidate}, n)
 	} else {
