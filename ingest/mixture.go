@@ -2,17 +2,29 @@ package ingest
 
 import (
 	"errors"
+	"slices"
 
 	"fairpull/campaign"
+	"fairpull/quantity"
 	"fairpull/signal"
 )
 
 // ParseEngineLog returns a sampled log of an engine, whether or not it has the speed of
 // a drum: time and engine_speed are what it cannot do without. Other channels are as
-// [ParseLog] has them. A log without engine speed, or of another kind, is an error.
-// Errors are *[SyntaxError].
+// [ParseLog] has them. A surface speed of a drum whose radius is not known is left out. A
+// log without engine speed, or of another kind, is an error. Errors are *[SyntaxError].
 func ParseEngineLog(name string, data []byte, o LogOptions) (*signal.Log, error) {
+	known := o.DrumRadius > 0
+	if !known {
+		o.DrumRadius = 1 // any: what it is needed for is left out below
+	}
 	l, err := ParseLog(name, data, o)
+	if err == nil && !known {
+		l.Channels = slices.DeleteFunc(l.Channels, func(c signal.Channel) bool {
+			_, err := quantity.LookupFor(c.Unit, quantity.Speed)
+			return c.Name == signal.DrumSpeed && err == nil
+		})
+	}
 	if err == nil && l.Kind == signal.Sampled && l.Channel(signal.EngineSpeed) != nil {
 		return l, nil
 	}

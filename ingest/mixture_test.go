@@ -32,6 +32,9 @@ func TestParseEngineLog(t *testing.T) {
 	if l, err = ParseEngineLog("c.csv", []byte("time [s],drum_speed [rad/s],engine_speed [1/min]\n0,50,3000\n1,51,3000\n"), LogOptions{}); err != nil || l.Channel(signal.DrumSpeed)[0] != 50 {
 		t.Errorf("with a drum: %v", err)
 	}
+	if l, err = ParseEngineLog("d.csv", []byte("time [s],drum_speed [km/h],engine_speed [1/min]\n0,50,3000\n1,51,3000\n"), LogOptions{}); err != nil || l.Channel(signal.DrumSpeed) != nil {
+		t.Errorf("a surface speed of a drum of unknown radius: %v", err)
+	}
 	for name, text := range map[string]string{
 		"no engine speed":    "time [s],drum_speed [rad/s]\n0,50\n1,51\n",
 		"no time":            "engine_speed [1/min],lambda\n3000,0.9\n",

@@ -76,6 +76,9 @@ func (m *Mixture) axes(series []mixtureSeries) (x, y scale) {
 		return newScale(0, 1, 1), newScale(0, 1, 1)
 	}
 	room := math.Max(1.5*(up.hi-up.lo), least)
+	if short := least - (up.hi - up.lo); short > 0 { // a flat curve shall look flat
+		up.add(up.lo-short/2, up.hi+short/2)
+	}
 	if !limits.empty() {
 		up.add(math.Max(limits.lo, up.lo-room), math.Min(limits.hi, up.hi+room))
 	}

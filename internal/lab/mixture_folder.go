@@ -74,6 +74,20 @@ type mixturePull struct {
 	visits []mixture.Visit
 }
 
+// counts says whether a moment of the log belongs to full throttle: to the pull, or to a
+// held speed with the throttle open.
+func (p *mixturePull) counts(t float64) bool {
+	if p.Steady == nil {
+		return t >= p.Result.Phases.Start && t <= p.Result.Phases.End
+	}
+	for i := range p.Steady.Points {
+		if h := &p.Steady.Points[i]; h.FullThrottle && t >= h.Start && t <= h.End {
+			return true
+		}
+	}
+	return false
+}
+
 func logsOf(pulls []mixturePull) []*mixtureLog {
 	out := make([]*mixtureLog, len(pulls))
 	for i := range pulls {
@@ -94,7 +108,7 @@ func (w *mixtureWork) pulls(ctx context.Context, folder *ingest.Folder, a *Analy
 		return nil, declined("no used pull has a log over time, so there is no mixture in it")
 	}
 	if n > len(found) {
-		w.view.Notes = append(w.view.Notes, fmt.Sprintf("%d of %d used pulls are no pulls at full throttle with channels over time and are left out.", n-len(found), n))
+		w.view.Notes = append(w.view.Notes, fmt.Sprintf("%d of %d used pulls have no channels over time, or hold speeds beside pulls, and are left out.", n-len(found), n))
 	}
 	w.bySensor = slices.ContainsFunc(found, func(p mixturePull) bool { return p.log.sensor != nil })
 	w.delays = w.pullDelays(found)
@@ -103,8 +117,7 @@ func (w *mixtureWork) pulls(ctx context.Context, folder *ingest.Folder, a *Analy
 		p := &found[i]
 		series := p.log.series(w.delays)
 		series.Load = nil
-		phases := &p.Result.Phases
-		series = only(series, func(k int) bool { return series.Time[k] >= phases.Start && series.Time[k] <= phases.End })
+		series = only(series, func(k int) bool { return p.counts(series.Time[k]) })
 		var left mixture.LeftOut
 		if p.visits, left, err = mixture.Visits(series, r); err != nil {
 			return nil, fmt.Errorf("%s: %w", p.Log, err)
@@ -119,6 +132,8 @@ func (w *mixtureWork) pulls(ctx context.Context, folder *ingest.Folder, a *Analy
 // at full throttle over time has no log.
 func (w *mixtureWork) readPulls(ctx context.Context, folder *ingest.Folder, used []*Pull) ([]mixturePull, error) {
 	found := make([]mixturePull, len(used))
+	// Held speeds are looked at where there are no pulls.
+	pulls := slices.ContainsFunc(used, func(p *Pull) bool { return p.Steady == nil })
 	block := 0
 	for i, p := range used {
 		if i > 0 && (p.Configuration != used[i-1].Configuration || p.Setup != used[i-1].Setup) {
@@ -128,7 +143,7 @@ func (w *mixtureWork) readPulls(ctx context.Context, folder *ingest.Folder, used
 	}
 	err := each(ctx, len(used), func(i int) error {
 		p := used[i]
-		if p.Kind != signal.Sampled || p.Result == nil || !(p.Result.Phases.End > p.Result.Phases.Start) {
+		if p.Kind != signal.Sampled || p.Result == nil || p.Steady != nil && pulls {
 			return nil
 		}
 		log, err := folder.Log(p.Pull)
@@ -147,6 +162,9 @@ const stepBefore, stepAfter = 1.0, 2.0
 // pullDelays finds how late the readings are from the moments at which the throttle opened:
 // the mixture goes from that of a steady speed to that of full throttle.
 func (w *mixtureWork) pullDelays(pulls []mixturePull) mixtureDelays {
+	if pulls[0].Steady != nil {
+		return findDelays(logsOf(pulls), &w.settings, w.speedStep, w.loadStep)
+	}
 	d := findDelays(nil, &w.settings, w.speedStep, w.loadStep)
 	var sensors []mixture.Delay
 	for i := range pulls {

@@ -193,6 +193,25 @@ func TestMixtureFolder(t *testing.T) {
 	}
 }
 
+// TestMixtureSteadyFolder: where a campaign holds speeds and makes no pull, each held speed
+// is a visit.
+func TestMixtureSteadyFolder(t *testing.T) {
+	s, err := simulate.Named("steady")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Plan.Order, s.Brake.SpeedsRPM, s.Brake.Hold = "ABA", []float64{3500, 4500, 5500}, 6
+	s.Configurations[1].Lambda += 0.03
+	dir := filepath.Join(t.TempDir(), "campaign")
+	if err := s.Write(dir); err != nil {
+		t.Fatal(err)
+	}
+	m := askMixture(t, MixtureQuery{What: []string{dir}})
+	if len(m.Sides) != 1 || len(m.Sides[0].Nodes) != 3 || math.Abs(m.Sides[0].Mean.Difference-0.03) > 0.001 {
+		t.Errorf("%+v", m.Sides)
+	}
+}
+
 // TestMixtureCheck: the check of a campaign says by how much torque could differ for the
 // mixture alone, and the truth of the virtual engine lies within.
 func TestMixtureCheck(t *testing.T) {
