@@ -237,6 +237,18 @@ func (p *PullPage) Charts(units quantity.System) *Charts {
 	return c
 }
 
+// Charts returns the charts of logs that stand for themselves, as [Reductions.Parts]
+// shows them.
+func (r *Reductions) Charts(units quantity.System) *Charts {
+	var logs []string
+	for i := range r.Pulls {
+		logs = append(logs, clean(r.Pulls[i].Log))
+	}
+	c := &Charts{About: joined(" · ", logs...)}
+	c.add(r.blocks(units))
+	return c
+}
+
 // Charts returns the charts of an explanation.
 func (e *Explanation) Charts() *Charts {
 	c := e.charts

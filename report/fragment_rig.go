@@ -57,6 +57,10 @@ func VehicleWords(v campaign.Vehicle, units quantity.System) string {
 // Parts returns the reduction of a log that stands for itself, as a page shows it:
 // the curve with its standard errors, and what was found in the log.
 func (r *Reductions) Parts(units quantity.System, at ChartsAt) ([]Section, error) {
+	return sections(at.link(r.blocks(units)))
+}
+
+func (r *Reductions) blocks(units quantity.System) []block {
 	var blocks []block
 	for i := range r.Pulls {
 		one := PullPage{Reduction: r.Pulls[i], Standard: "none", Factor: 1, SlipLimit: math.NaN()}
@@ -71,5 +75,5 @@ func (r *Reductions) Parts(units quantity.System, at ChartsAt) ([]Section, error
 		blocks = append(blocks, one.coastBlocks(units)...)
 		blocks = append(blocks, one.foundBlocks()...)
 	}
-	return sections(at.link(blocks))
+	return blocks
 }

@@ -106,5 +106,9 @@ func (w *Workspace) Sheet(ctx context.Context, q SheetQuery) (*report.Sheet, err
 			return nil, err
 		}
 	}
-	return report.NewSheet(claim, q.Options)
+	sheet, err := report.NewSheet(claim, q.Options)
+	if err != nil {
+		return nil, declinedError{err}
+	}
+	return sheet, nil
 }

@@ -135,8 +135,8 @@ func (s *Server) restore(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) changePull(w http.ResponseWriter, r *http.Request, done string, change func(pull string, seen int64) error) error {
-	if err := r.ParseForm(); err != nil {
-		return &requestError{http.StatusBadRequest, "The form cannot be read."}
+	if err := parsed(r); err != nil {
+		return err
 	}
 	seen, err := strconv.ParseInt(r.PostFormValue("version"), 10, 64)
 	if err != nil || seen < 1 {

@@ -40,7 +40,7 @@ func sheetAs(write func(*report.Sheet, io.Writer, quantity.System) error) func(*
 		}
 		sheet, err := s.desk.Sheet(r.Context(), lab.SheetQuery{Number: number, Program: s.o.Version, Options: o})
 		if err != nil {
-			return &requestError{http.StatusConflict, err.Error()}
+			return err
 		}
 		return write(sheet, b, unitsOf(r))
 	}

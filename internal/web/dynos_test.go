@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"html"
 	"net/http"
 	"net/url"
 	"strings"
@@ -163,7 +164,22 @@ func TestTeachingALog(t *testing.T) {
 		}
 	}
 	try := dynoPath + "/recipes/new?" + q.Encode()
-	s.get(try).says(t, "Is that what the rig did?", "Reduced curve", "<svg", "Keep the recipe")
+	proof := s.get(try)
+	proof.says(t, "Is that what the rig did?", "Reduced curve", "<svg", "Keep the recipe")
+	figures := strings.Split(proof.body, "<figure ")[1:]
+	if len(figures) != 2 {
+		t.Fatalf("%d charts, wanted curve and coast-down", len(figures))
+	}
+	for i, name := range []string{"pull-curve", "pull-coast"} {
+		found := figureOf.FindStringSubmatch("<figure " + figures[i])
+		if found == nil || found[1] != name || found[2] == "" {
+			t.Fatalf("chart %s has no data to read: %q", name, found)
+		}
+		s.chartFiles(name, "cell-1-odd.csv-"+name, html.UnescapeString(found[2]), figures[i])
+	}
+	if a := s.do(c, http.MethodGet, dynoPath+"/recipes/new/charts/pull-curve.svg?form=1&file="+q.Get("file"), nil); a.status != http.StatusUnprocessableEntity {
+		t.Errorf("a chart of what is not taught: %d", a.status)
+	}
 	if list, err := s.w.Recipes(t.Context(), "cell-1"); err != nil || len(list) != 0 {
 		t.Fatalf("before it was kept there are %v, %v", list, err)
 	}

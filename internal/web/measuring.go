@@ -143,7 +143,7 @@ func (s *Server) atRig(w http.ResponseWriter, r *http.Request, form, done string
 func parsed(r *http.Request) error {
 	err := r.ParseForm()
 	var tooLarge *http.MaxBytesError
-	if err == nil || errors.As(err, &tooLarge) {
+	if errors.As(err, &tooLarge) || err == nil && areText(r.PostForm) {
 		return err
 	}
 	return &requestError{http.StatusBadRequest, "The form cannot be read."}

@@ -40,6 +40,7 @@ func newMetrics(s *Server) *metrics {
 }
 
 func (s *Server) showMetrics(w http.ResponseWriter, r *http.Request) error {
+	w.Header().Set("Cache-Control", "no-store")
 	s.metrics.handler.ServeHTTP(w, r)
 	return nil
 }

@@ -71,7 +71,7 @@ func TestTeachingInBrowser(t *testing.T) {
 	value[bool](p, `(() => { const set = (n, v) => { document.querySelector('[name="' + n + '"]').value = v; };
 		set("ch0", "time"); set("ch1", "drum_speed"); set("ch2", "engine_speed"); return true; })()`)
 	p.do(chromedp.Click(chromedp.CSS("main form > p button.main")))
-	p.until("the curve", `document.body.innerText.includes("Is that what the rig did?") && document.querySelector("#pull-curve-figure, figure svg")`)
+	p.until("the curve", `document.body.innerText.includes("Is that what the rig did?") && document.querySelector("#pull-curve-figure .plot canvas")`)
 	p.picture("taught-by-hand")
 	p.do(chromedp.Click(chromedp.CSS(".proof button.main")))
 	p.until("the recipe", `document.body.innerText.includes("The recipe is kept") && document.body.innerText.includes("drum_speed = Walze in km/h")`)

@@ -214,6 +214,39 @@ func (s *Server) taught(r *http.Request, f *fields, held heldFile, t *lab.LogTab
 	return recipe, proof, nil
 }
 
+// stated leaves of the form what makes the proof what it is.
+func stated(v url.Values) url.Values {
+	out := url.Values{}
+	for name := range v {
+		if value := v.Get(name); value != "" && name != "why" {
+			out.Set(name, value)
+		}
+	}
+	return out
+}
+
+// teachCharts are those of the proof.
+func (s *Server) teachCharts(r *http.Request) (*report.Charts, string, error) {
+	dyno, f := r.PathValue("dyno"), newFields(r.URL.Query())
+	if err := s.desk.KnowsDyno(r.Context(), dyno); err != nil {
+		return nil, "", err
+	}
+	held, table, err := s.heldLog(r, f)
+	if err != nil {
+		return nil, "", err
+	}
+	_, proof, err := s.taught(r, f, held, table)
+	if err != nil {
+		return nil, "", err
+	}
+	if proof == nil {
+		return nil, "", &requestError{http.StatusUnprocessableEntity, "The columns are not said so that a curve comes out."}
+	}
+	charts := proof.Charts(unitsOf(r))
+	charts.From = "dyno " + dyno
+	return charts, dyno + "-" + held.name, nil
+}
+
 func (s *Server) showTeaching(w http.ResponseWriter, r *http.Request, status int, f *fields, t *lab.LogTable, proof *report.Reductions) error {
 	dyno := r.PathValue("dyno")
 	view := recipeView{frame: s.frame(r, "Teach dyno "+dyno+" a kind of log"), Dyno: dyno, FileMiB: maxFileBytes >> 20, F: f.v, Wrong: f.wrong,
@@ -231,7 +264,7 @@ func (s *Server) showTeaching(w http.ResponseWriter, r *http.Request, status int
 	}
 	if proof != nil {
 		var err error
-		if view.Proof, err = proof.Parts(view.Units, report.ChartsAt{}); err != nil {
+		if view.Proof, err = proof.Parts(view.Units, chartsAt("/dynos/"+url.PathEscape(dyno)+"/recipes/new", stated(f.v))); err != nil {
 			return err
 		}
 		view.Proven = len(f.wrong) == 0

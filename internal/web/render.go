@@ -166,6 +166,9 @@ func unitsOf(r *http.Request) quantity.System {
 
 // setUnits keeps the units that a person chose, and goes back to the page.
 func (s *Server) setUnits(w http.ResponseWriter, r *http.Request) error {
+	if err := parsed(r); err != nil {
+		return err
+	}
 	system, err := quantity.ParseSystem(r.PostFormValue("units"))
 	if err != nil {
 		return &requestError{http.StatusBadRequest, err.Error()}

@@ -91,6 +91,7 @@ func (s *Server) table() []route {
 		{"POST /dynos/{dyno}", lab.Engineer, s.saveDyno},
 		{"POST /dynos/{dyno}/calibrations", lab.Engineer, s.calibrate},
 		{"GET /dynos/{dyno}/recipes/new", lab.Technician, s.teach},
+		{"GET /dynos/{dyno}/recipes/new/charts/{chart}", lab.Technician, s.chart(s.teachCharts)},
 		{recipeUpload, lab.Technician, s.takeSample},
 		{"POST /dynos/{dyno}/recipes", lab.Technician, s.keepRecipe},
 		{"POST /dynos/{dyno}/recipes/end", lab.Technician, s.retireRecipe},
@@ -136,7 +137,11 @@ func (s *Server) allowed(row route) http.Handler {
 				return
 			}
 		}
-		if err := row.handle(w, r); err != nil {
+		err := plainAddress(r)
+		if err == nil {
+			err = row.handle(w, r)
+		}
+		if err != nil {
 			s.problem(w, r, err)
 		}
 	})

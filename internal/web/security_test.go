@@ -223,6 +223,29 @@ func TestPathsAreConfined(t *testing.T) {
 	}
 }
 
+// What is no text reaches no database: PostgreSQL takes neither zero bytes nor bytes
+// that are not UTF-8, and would answer with an error of the server's.
+func TestWhatIsNoTextIsRefused(t *testing.T) {
+	s := open(t, nil)
+	for path, want := range map[string]int{
+		"/campaigns/a%00": http.StatusNotFound, "/campaigns/%ff": http.StatusNotFound, "/dynos/%c0%80": http.StatusNotFound,
+		"/?words=%00": http.StatusBadRequest, "/trail?subject=%ff": http.StatusBadRequest, "/covers?%00=1": http.StatusBadRequest,
+	} {
+		if a := s.do(s.client(), http.MethodGet, path, nil); a.status != want {
+			t.Errorf("%s: %d, want %d", path, a.status, want)
+		}
+	}
+	for _, cause := range []string{"strap\x00slipped", "strap\xffslipped"} {
+		form := url.Values{"pull": {"1"}, "version": {"1"}, "cause": {cause}}
+		if a := s.do(s.client(), http.MethodPost, campaignPath+"/exclude", form); a.status != http.StatusBadRequest {
+			t.Errorf("cause %q: %d", cause, a.status)
+		}
+	}
+	if seq := s.lastChange(); seq != 1 {
+		t.Errorf("something was written: change %d", seq)
+	}
+}
+
 // Going back never leads to another site.
 func TestBackToStaysHere(t *testing.T) {
 	for place, want := range map[string]string{

@@ -36,6 +36,9 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) error {
 	if !s.o.Accounts {
 		return &requestError{http.StatusNotFound, "Nobody signs in here: the pages are for this machine alone."}
 	}
+	if err := parsed(r); err != nil {
+		return err
+	}
 	name, back := strings.TrimSpace(r.PostFormValue("name")), backTo(r.PostFormValue("back"))
 	view := signInView{frame: s.frame(r, "Sign in"), Back: back, Name: name}
 	view.Here = "/sign-in"

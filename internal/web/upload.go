@@ -91,6 +91,9 @@ func (u *upload) take(part *multipart.Part) error {
 		if err == nil && len(text) > maxFormBytes {
 			return &requestError{http.StatusRequestEntityTooLarge, "A field of the form is too long. Nothing was kept."}
 		}
+		if err == nil && !isText(part.FormName()+string(text)) {
+			return &requestError{http.StatusBadRequest, "The form cannot be read. Nothing was kept."}
+		}
 		u.fields.Add(part.FormName(), string(text))
 		return err
 	}
