@@ -200,14 +200,14 @@ func TestMixtureSteadyFolder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.Plan.Order, s.Brake.SpeedsRPM, s.Brake.Hold = "ABA", []float64{3500, 4500, 5500}, 6
+	s.Plan.Order = "ABA"
 	s.Configurations[1].Lambda += 0.03
 	dir := filepath.Join(t.TempDir(), "campaign")
 	if err := s.Write(dir); err != nil {
 		t.Fatal(err)
 	}
 	m := askMixture(t, MixtureQuery{What: []string{dir}})
-	if len(m.Sides) != 1 || len(m.Sides[0].Nodes) != 3 || math.Abs(m.Sides[0].Mean.Difference-0.03) > 0.001 {
+	if len(m.Sides) != 1 || len(m.Sides[0].Nodes) != len(s.Brake.SpeedsRPM) || math.Abs(m.Sides[0].Mean.Difference-0.03) > 0.001 {
 		t.Errorf("%+v", m.Sides)
 	}
 }
