@@ -84,6 +84,7 @@ type BudgetResult struct {
 
 	Drawn                  float64 // mean of the draws
 	DrawnU                 float64 // NaN: the distribution has none
+	DrawnTo                float64 // how well the draws fix these figures: twice their standard error
 	DrawnLo, DrawnHi       float64 // with equal chances outside
 	ShortestLo, ShortestHi float64
 
@@ -261,7 +262,7 @@ func twoFigures(v float64) string {
 
 // agreement says whether first order can stand.
 func agreement(r *BudgetResult, write func(float64) string) string {
-	s := "ends differ by " + write(r.LowOff) + " and " + write(r.HighOff)
+	s := "ends differ by " + write(r.LowOff) + " and " + write(r.HighOff) + " (drawn to within " + write(r.DrawnTo) + ")"
 	switch r.Digits {
 	case 2:
 		return "first order holds to two digits of the uncertainty: " + s + ", " + write(r.Tolerance) + " are allowed"

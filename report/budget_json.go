@@ -36,6 +36,7 @@ type (
 		Interval  [2]amount `json:"interval"`
 		Drawn     amount    `json:"drawn_mean"`
 		DrawnU    amount    `json:"drawn_standard_deviation"`
+		DrawnTo   amount    `json:"drawn_to_within"`
 		Symmetric [2]amount `json:"drawn_interval"`
 		Shortest  [2]amount `json:"drawn_shortest_interval"`
 		Off       [2]amount `json:"ends_apart"`
@@ -78,7 +79,7 @@ func (b *Budget) JSON() ([]byte, error) {
 func (r *BudgetResult) json(side string) budgetResultJSON {
 	return budgetResultJSON{
 		Side: side, Value: amount(r.Value), U: amount(r.U), DF: amount(r.DF), Factor: amount(r.Factor), Interval: [2]amount{amount(r.Lo), amount(r.Hi)},
-		Drawn: amount(r.Drawn), DrawnU: amount(r.DrawnU), Symmetric: [2]amount{amount(r.DrawnLo), amount(r.DrawnHi)},
+		Drawn: amount(r.Drawn), DrawnU: amount(r.DrawnU), DrawnTo: amount(r.DrawnTo), Symmetric: [2]amount{amount(r.DrawnLo), amount(r.DrawnHi)},
 		Shortest: [2]amount{amount(r.ShortestLo), amount(r.ShortestHi)}, Off: [2]amount{amount(r.LowOff), amount(r.HighOff)}, Tolerance: amount(r.Tolerance), Digits: r.Digits,
 	}
 }

@@ -138,7 +138,7 @@ func (b *budgeting) result(m *budget.Model, confidence float64) (report.BudgetRe
 	}
 	r := report.BudgetResult{
 		Known: true, Value: l.Value, U: l.U, DF: l.DF, Factor: l.Factor(confidence), Lo: own.Lo, Hi: own.Hi,
-		Drawn: d.Value, DrawnU: d.U, DrawnLo: d.Symmetric.Lo, DrawnHi: d.Symmetric.Hi, ShortestLo: d.Shortest.Lo, ShortestHi: d.Shortest.Hi,
+		Drawn: d.Value, DrawnU: d.U, DrawnTo: d.Error, DrawnLo: d.Symmetric.Lo, DrawnHi: d.Symmetric.Hi, ShortestLo: d.Shortest.Lo, ShortestHi: d.Shortest.Hi,
 		LowOff: agrees.LowOff, HighOff: agrees.HighOff, Tolerance: agrees.Tolerance, Digits: digits,
 	}
 	for _, in := range m.Inputs {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"fairpull/drum"
 	"fairpull/quantity"
@@ -131,7 +132,7 @@ func (f *calibrating) inertiaFromSpins() (*drum.Inertia, error) {
 		Heads:   []string{"log", "put on, kg·m²", "brake, N·m", "slope, rad/s²", "inertia, kg·m²"},
 	}
 	for k, s := range spins {
-		t.Rows = append(t.Rows, []string{r.Spins[k].Log, fmt.Sprintf("%.4g", s.Added), fmt.Sprintf("%.4g", s.Brake), fmt.Sprintf("%.6g", s.Slope), fmt.Sprintf("%.4f", found.Each[k])})
+		t.Rows = append(t.Rows, []string{r.Spins[k].Log, fmt.Sprintf("%.4g", s.Added), fmt.Sprintf("%.4g", s.Brake), strings.Replace(fmt.Sprintf("%.6f", s.Slope), "-", "−", 1), fmt.Sprintf("%.4f", found.Each[k])})
 	}
 	f.View.Table = t
 	return found, nil
