@@ -455,6 +455,40 @@ func TestEndKeepsWhatCameIn(t *testing.T) {
 	}
 }
 
+// Who sends a file and never ends it holds the end up for its time only, and takes none
+// from what is in hand at the rig.
+func TestEndDoesNotWaitForTheSlow(t *testing.T) {
+	s := open(t, nil)
+	plan(t, s, false)
+	s.grace = 300 * time.Millisecond
+	listener, err := new(net.ListenConfig).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, end := context.WithCancel(t.Context())
+	served := make(chan error, 1)
+	go func() { served <- s.Serve(ctx, listener) }()
+	connection, err := new(net.Dialer).DialContext(t.Context(), "tcp", listener.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer connection.Close()
+	const begun = "--b\r\nContent-Disposition: form-data; name=\"file\"; filename=\"slow.csv\"\r\n\r\ntime"
+	if _, err := fmt.Fprintf(connection, "POST %s/log HTTP/1.1\r\nHost: localhost\r\nContent-Type: multipart/form-data; boundary=b\r\nContent-Length: 9999\r\n\r\n%s", kitPath, begun); err != nil {
+		t.Fatal(err)
+	}
+	for len(s.reading) == 0 {
+		time.Sleep(5 * time.Millisecond)
+	}
+	end()
+	if err := <-served; err == nil || !strings.Contains(err.Error(), "was broken off") || strings.Contains(err.Error(), "a log was still being taken") {
+		t.Errorf("the end says %v", err)
+	}
+	if look, err := s.rig.Look(t.Context(), kitID); err != nil || len(look.Campaign.Pulls) != 0 {
+		t.Errorf("half a file is %d pulls, %v", len(look.Campaign.Pulls), err)
+	}
+}
+
 // Where the plan is blind, neither page nor pull names what is fitted.
 func TestBlindMeasuring(t *testing.T) {
 	s := open(t, nil)

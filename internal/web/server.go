@@ -7,6 +7,7 @@ import (
 	"context"
 	"crypto/tls"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
@@ -49,6 +50,7 @@ type Server struct {
 	rig      *lab.Measuring
 	held     heldFiles
 	reading  chan struct{} // one for each file that is being read
+	grace    time.Duration // for what is in hand when the server ends
 	handler  http.Handler
 }
 
@@ -84,7 +86,7 @@ func New(o Options) (*Server, error) {
 	s.sessions = newSessions(o)
 	s.watch = newWatcher(s.desk, o.Log)
 	s.rig = lab.NewMeasuring(s.desk, s.watch.tell, func(id string, err error) { o.Log.Error("watching a folder ended", "campaign", id, "error", err) })
-	s.reading = make(chan struct{}, maxUploads)
+	s.reading, s.grace = make(chan struct{}, maxUploads), graceTime
 	s.metrics = newMetrics(s)
 	s.handler, err = s.handlers()
 	return s, err
@@ -147,12 +149,23 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	case <-ctx.Done():
 	}
 	s.o.Log.Info("stopping")
-	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), graceTime)
-	defer cancel()
-	// What came in is kept: forms are answered, and files in hand are taken.
-	err := errors.Join(server.Shutdown(grace), s.rig.Close(grace))
+	err := s.finish(context.WithoutCancel(ctx), server)
 	if served := <-served; !errors.Is(served, http.ErrServerClosed) {
 		err = errors.Join(err, served)
 	}
 	return err
+}
+
+// finish keeps what came in: forms are answered, and then files in hand are taken. Each
+// has its own time, so that a client that is slow takes none from the rig.
+func (s *Server) finish(ctx context.Context, server *http.Server) error {
+	answering, cancel := context.WithTimeout(ctx, s.grace)
+	defer cancel()
+	err := server.Shutdown(answering)
+	if errors.Is(err, context.DeadlineExceeded) {
+		err = errors.Join(fmt.Errorf("what was still being sent or answered after %v was broken off; look whether it was kept before it is sent again", s.grace), server.Close())
+	}
+	taking, cancel := context.WithTimeout(ctx, s.grace)
+	defer cancel()
+	return errors.Join(err, s.rig.Close(taking))
 }
