@@ -19,6 +19,7 @@ const (
 	pollEvery    = 400 * time.Millisecond // how often the workspace is asked for changes
 	beatEvery    = 20 * time.Second       // a sign of life, so that proxies keep the stream
 	maxStreams   = 256
+	streamsOfOne = 48 // of one account, so that nobody takes those of the others
 	keptChanges  = 256
 	keptAside    = 64
 	changesAtOne = 100 // asked for at once
@@ -32,6 +33,7 @@ type watcher struct {
 
 	mu      sync.Mutex
 	streams int
+	of      map[string]int // streams by account, where people sign in
 	running bool
 	seq     int64            // of the latest change seen
 	recent  []lab.ChangeNote // the last of them, oldest first
@@ -43,19 +45,23 @@ type watcher struct {
 }
 
 func newWatcher(desk *lab.Desk, log *slog.Logger) *watcher {
-	return &watcher{desk: desk, log: log, wake: make(chan struct{}), done: make(chan struct{})}
+	return &watcher{desk: desk, log: log, of: map[string]int{}, wake: make(chan struct{}), done: make(chan struct{})}
 }
 
 func (w *watcher) stop() { w.once.Do(func() { close(w.done) }) }
 
-// join counts one more who follows, and reports false where there are too many.
-func (w *watcher) join(ctx context.Context) bool {
+// join counts one more who follows, and reports false where there are too many, or too
+// many of one account. Where nobody signs in, account is empty.
+func (w *watcher) join(ctx context.Context, account string) bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.streams >= maxStreams {
+	if w.streams >= maxStreams || w.of[account] >= streamsOfOne {
 		return false
 	}
 	w.streams++
+	if account != "" {
+		w.of[account]++
+	}
 	if !w.running {
 		w.running = true
 		w.recent = nil
@@ -67,10 +73,13 @@ func (w *watcher) join(ctx context.Context) bool {
 	return true
 }
 
-func (w *watcher) leave() {
+func (w *watcher) leave(account string) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.streams--
+	if w.of[account]--; w.of[account] <= 0 {
+		delete(w.of, account)
+	}
 }
 
 func (w *watcher) count() int {
@@ -186,10 +195,11 @@ func (w *watcher) toldAfter(number int64) (notes []lab.ChangeNote, latest int64)
 // stream begins; a change's data is kind and subject of what changed, or * where
 // everything should be looked at again, and its id is the place behind it.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
-	if !s.watch.join(r.Context()) {
+	who, _ := accountOf(r)
+	if !s.watch.join(r.Context(), who.Name) {
 		return &requestError{http.StatusServiceUnavailable, "Too many pages follow the workspace at once. This one does not; load it again to see what changed."}
 	}
-	defer s.watch.leave()
+	defer s.watch.leave(who.Name)
 	control := http.NewResponseController(w)
 	if err := control.SetWriteDeadline(time.Time{}); err != nil {
 		return fmt.Errorf("stream of events: %w", err)

@@ -112,10 +112,10 @@ func TestEvents(t *testing.T) {
 func TestManyChangesAtOnce(t *testing.T) {
 	s := open(t, nil)
 	first := s.lastChange()
-	if !s.watch.join(t.Context()) {
+	if !s.watch.join(t.Context(), "") {
 		t.Fatal("refused")
 	}
-	defer s.watch.leave()
+	defer s.watch.leave("")
 	s.watch.stop() // the test looks itself
 	s.watch.mu.Lock()
 	s.watch.seq, s.watch.recent = first, []lab.ChangeNote{{Seq: first, Kind: "campaign", Subject: demoID}}
@@ -137,7 +137,7 @@ func TestManyChangesAtOnce(t *testing.T) {
 func TestTooManyStreams(t *testing.T) {
 	s := open(t, nil)
 	for range maxStreams {
-		if !s.watch.join(t.Context()) {
+		if !s.watch.join(t.Context(), "") {
 			t.Fatal("refused too early")
 		}
 	}
@@ -145,7 +145,34 @@ func TestTooManyStreams(t *testing.T) {
 		t.Errorf("one more: %d", a.status)
 	}
 	for range maxStreams {
-		s.watch.leave()
+		s.watch.leave("")
+	}
+}
+
+// One account leaves streams to the others.
+func TestTooManyStreamsOfOne(t *testing.T) {
+	s := guarded(t, nil)
+	for range streamsOfOne {
+		if !s.watch.join(t.Context(), "viewer") {
+			t.Fatal("refused too early")
+		}
+	}
+	if a := s.do(s.as("viewer"), http.MethodGet, "/events", nil); a.status != http.StatusServiceUnavailable {
+		t.Errorf("one more of the same: %d", a.status)
+	}
+	if !s.watch.join(t.Context(), "technician") {
+		t.Error("another account is refused")
+	}
+	s.watch.leave("technician")
+	s.watch.leave("viewer")
+	if !s.watch.join(t.Context(), "viewer") {
+		t.Error("refused though one has gone")
+	}
+	for range streamsOfOne {
+		s.watch.leave("viewer")
+	}
+	if n := s.watch.count(); n != 0 || len(s.watch.of) != 0 {
+		t.Errorf("%d streams are counted, by account %v", n, s.watch.of)
 	}
 }
 

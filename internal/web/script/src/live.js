@@ -8,6 +8,7 @@ export function follow(afterSwap) {
   let stream = null;
   let place = document.body.dataset.changed || ""; // up to where this page has heard
   let timer = 0;
+  let lost = false; // no news reach this page
   let busy = false;
   let again = false;
   listen();
@@ -25,7 +26,20 @@ export function follow(afterSwap) {
       stream = null;
     } else if (!stream) {
       stream = new EventSource("/events?after=" + encodeURIComponent(place));
-      stream.addEventListener("here", (event) => { place = event.data; });
+      stream.addEventListener("here", (event) => {
+        place = event.data;
+        if (lost) say("");
+        lost = false;
+      });
+      stream.addEventListener("error", (event) => {
+        // Where the connection broke, the browser comes back by itself; where it was
+        // refused, it does not.
+        if (event.target !== stream || stream.readyState !== EventSource.CLOSED) return;
+        stream = null;
+        lost = true;
+        say("No news reach this page now. It asks again by itself; to be sure, load it again.");
+        window.setTimeout(listen, 5000);
+      });
       stream.addEventListener("change", (event) => {
         place = event.lastEventId;
         if (!concerns(event.data.trim(), wanted)) return;
@@ -76,7 +90,9 @@ function concerns(changed, wanted) {
 }
 
 async function swap(afterSwap) {
-  const answer = await fetch(window.location.href, { headers: { Accept: "text/html" }, cache: "no-cache" });
+  // A form that was refused is shown at an address that takes forms only.
+  const here = new URL(document.body.dataset.here, window.location.href);
+  const answer = await fetch(here, { headers: { Accept: "text/html" }, cache: "no-cache" });
   if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
     window.location.reload();
     return;
@@ -96,14 +112,17 @@ async function swap(afterSwap) {
     if (open.includes(summary.textContent)) summary.parentElement.open = true;
   }
   if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  if (here.pathname !== window.location.pathname) window.history.replaceState(null, "", here);
   document.title = fresh.title;
   document.body.dataset.changed = fresh.body.dataset.changed || "";
   say("Brought up to date at " + new Date().toLocaleTimeString() + ".");
   afterSwap();
 }
 
-// filledIn says whether a person has begun to fill in a form.
+// filledIn says whether a person has begun to fill in a form, or has one before them
+// that was refused.
 function filledIn(main) {
+  if (main.querySelector('[role="alert"]')) return true;
   for (const field of main.querySelectorAll("form input, form textarea, form select")) {
     if (field.type === "hidden" || field.type === "submit") continue;
     if (field.type === "checkbox" || field.type === "radio") {
