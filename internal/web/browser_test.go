@@ -177,10 +177,10 @@ func value[T any](p *tab, expression string) T {
 	return v
 }
 
-// until waits for an expression to become true.
+// until waits for the page to be there and an expression to become true.
 func (p *tab) until(what, expression string) {
 	p.t.Helper()
-	wanted := chromedp.Evaluate[bool]("!!(document.body && (" + expression + "))")
+	wanted := chromedp.Evaluate[bool](`!!(document.readyState === "complete" && (` + expression + `))`)
 	for range 600 {
 		// Between two pages there is nothing to ask.
 		if holds, err := chromedp.Run(p.ctx, wanted); err == nil && holds {
