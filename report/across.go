@@ -3,8 +3,6 @@ package report
 import (
 	"encoding/json"
 	"math"
-	"unicode"
-	"unicode/utf8"
 
 	"fairpull/compare"
 )
@@ -45,15 +43,6 @@ func (a *Across) title() string {
 		words[i] = clean(p)
 	}
 	return capitalised(list(words)) + " on " + plural(len(a.Rows), "vehicle")
-}
-
-// capitalised is capital for words that come from a file, in any script.
-func capitalised(s string) string {
-	first, size := utf8.DecodeRuneInString(s)
-	if size == 0 {
-		return s
-	}
-	return string(unicode.ToUpper(first)) + s[size:]
 }
 
 func (a *Across) subtitle() string {

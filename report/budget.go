@@ -129,7 +129,7 @@ func (b *Budget) foot() string {
 
 // name words which figure a budget is of.
 func (f *BudgetFigure) name(g *Gain) string {
-	return capital(metricRows[f.Metric].name) + ", " + g.side(f.Comparison.Candidate) + " against " + g.side(f.Comparison.Baseline)
+	return capitalised(metricRows[f.Metric].name) + ", " + g.side(f.Comparison.Candidate) + " against " + g.side(f.Comparison.Baseline)
 }
 
 // uncertaintyPercent writes a standard uncertainty in per cent.
@@ -296,7 +296,7 @@ func (b *Budget) Text(w io.Writer, o TextOptions) error {
 		out.WriteString("\n")
 		para(0, f.name(b.Gain))
 		if f.Missing != "" {
-			para(2, capital(f.Missing)+".")
+			para(2, capitalised(f.Missing)+".")
 			continue
 		}
 		fmt.Fprintf(out, "  %-34s %10s %10s %8s  %s\n", "standard uncertainty, %", "baseline", "candidate", "gain", "in the gain")

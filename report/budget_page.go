@@ -68,7 +68,7 @@ func (b *Budget) blocks(l look, units quantity.System) []block {
 		f := &b.Figures[i]
 		out = append(out, heading{Level: 2, Words: f.name(b.Gain)})
 		if f.Missing != "" {
-			out = append(out, paragraph{Words: capital(f.Missing) + "."})
+			out = append(out, paragraph{Words: capitalised(f.Missing) + "."})
 			continue
 		}
 		results := table{Caption: "To first order, and drawn.", Heads: []string{"Figure", "First order", "Drawn interval", "JCGM 101, clause 8"}, Numeric: []bool{false, false, false, false}}

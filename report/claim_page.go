@@ -167,7 +167,7 @@ func (c *Covers) Parts() (Lead, []Section, error) {
 	for i := range c.Rows {
 		r := &c.Rows[i]
 		blocks = append(blocks, heading{Level: 2, Words: c.headOf(i), ID: "claim-" + clean(r.Number)})
-		blocks = append(blocks, verdict{Name: capital(r.Answer), Shown: r.Answer == Covered, Sentence: cleanTo(r.Title, 200)})
+		blocks = append(blocks, verdict{Name: capitalised(r.Answer), Shown: r.Answer == Covered, Sentence: cleanTo(r.Title, 200)})
 		if r.Answer != NotCovered {
 			blocks = append(blocks, paragraph{Words: cleanTo(r.Sentence, 2000)})
 		}

@@ -60,7 +60,7 @@ func (g *Gain) setPointTable(units quantity.System) (table, bool) {
 		Heads:   []string{"Pull"}, Numeric: []bool{false},
 	}
 	for _, s := range g.Campaign.Procedure {
-		t.Heads, t.Numeric = append(t.Heads, capital(setPointWords(s, units))), append(t.Numeric, true)
+		t.Heads, t.Numeric = append(t.Heads, capitalised(setPointWords(s, units))), append(t.Numeric, true)
 	}
 	for i := range g.Pulls {
 		p := &g.Pulls[i]

@@ -268,7 +268,7 @@ func partsBlocks(c *compare.Comparison) []block {
 		if v > 0 && !math.IsInf(v, 0) {
 			name := originNames[key]
 			if name == "" {
-				name = capital(clean(key))
+				name = capitalised(clean(key))
 			}
 			bars = append(bars, bar{name, 100 * math.Sqrt(v), v})
 		}

@@ -55,7 +55,7 @@ func (g *Gain) explainDrift(e *Explanation, c *compare.Comparison) {
 	d := &c.Drift
 	e.Title = "How the drift of the session was found"
 	e.add(paragraph{Words: g.against(c) + ". Engines, tyres and rigs warm up: the level creeps while you measure. With the baseline before and after the candidate, a creep can be told from a gain."})
-	e.add(verdict{Name: map[bool]string{true: capital(string(d.Answer)), false: "Not known"}[d.Known], Sentence: g.driftWords(c)})
+	e.add(verdict{Name: map[bool]string{true: capitalised(string(d.Answer)), false: "Not known"}[d.Known], Sentence: g.driftWords(c)})
 	e.section("formula", "The formula", mathOf("β is the slope of ln torque over time, found with the gain in one model of the block means; D the change from the first block to the last. W is the sum of the weights of all blocks up to one: no drift that goes one way can move the gain by more than |D|·max|W|, and a third of its square is allowed for in the variance.",
 		symbol("D"), sign("="), symbol("β"), inBrackets(below(symbol("t"), upright("last")), sign("−"), below(symbol("t"), upright("first"))), sign(","), upright("  "),
 		symbol("u"), sign("="), over(group(sign("|"), symbol("D"), sign("|"), sign("·"), upright("max"), sign("|"), symbol("W"), sign("|")), root(figureOf("3")))))

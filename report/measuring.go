@@ -39,7 +39,7 @@ type RigStep struct {
 func (m *Measuring) Step() RigStep {
 	n := m.Next
 	if n == nil {
-		return RigStep{What: "Say what is fitted", Do: []string{capital(strings.TrimRight(clean(m.Problem), ".")) + "."}}
+		return RigStep{What: "Say what is fitted", Do: []string{capitalised(strings.TrimRight(clean(m.Problem), ".")) + "."}}
 	}
 	if n.Blocks == 0 {
 		return RigStep{Where: "Not planned", What: m.fitted(n.Configuration, n.Setup)}
@@ -111,13 +111,13 @@ func (m *Measuring) LastPull(units quantity.System) *RigPull {
 		}
 	}
 	for _, doubt := range p.Doubts {
-		out.Why = append(out.Why, capital(clean(doubt)))
+		out.Why = append(out.Why, capitalised(clean(doubt)))
 	}
 	switch {
 	case p.Excluded != "":
-		out.Status, out.Verdict, out.Why = "skip", "Kept, not counted", []string{capital(clean(p.Excluded)) + "."}
+		out.Status, out.Verdict, out.Why = "skip", "Kept, not counted", []string{capitalised(clean(p.Excluded)) + "."}
 	case m.Wrong != "":
-		out.Status, out.Verdict, out.Why = "fail", "Something is wrong", []string{capital(clean(m.Wrong)) + "."}
+		out.Status, out.Verdict, out.Why = "fail", "Something is wrong", []string{capitalised(clean(m.Wrong)) + "."}
 	case !p.Accepted:
 		out.Status, out.Verdict = "fail", "Something is wrong"
 	case len(p.Doubts) > 0:
@@ -191,10 +191,10 @@ var airNames = map[string]string{"pressure_kpa": "air pressure at the station", 
 func (m *Measuring) Fields(held map[string]string, units quantity.System) (points, air []RigField) {
 	for _, p := range m.Campaign.Procedure {
 		name, unit, target := setPointParts(p, units)
-		points = append(points, RigField{Key: clean(p.Key), Name: capital(name), Unit: unit, Target: target, Held: shownValue(p.Key, held[p.Key], units)})
+		points = append(points, RigField{Key: clean(p.Key), Name: capitalised(name), Unit: unit, Target: target, Held: shownValue(p.Key, held[p.Key], units)})
 	}
 	for _, key := range airFields {
-		f := RigField{Key: key, Name: capital(airNames[key]), Held: shownValue(key, held[key], units)}
+		f := RigField{Key: key, Name: capitalised(airNames[key]), Held: shownValue(key, held[key], units)}
 		if _, to, convertible := valueUnits(key, units); convertible {
 			f.Unit = to.Name
 		}

@@ -183,7 +183,7 @@ func (m *Mixture) gridBlocks(units quantity.System) []block {
 	unit := m.loadUnit(units)
 	t := table{
 		Caption: "By engine speed and " + m.loadName() + ": mean of the visits ± half of its own interval, the smoothed value, its error against the target ± half of its interval, and the change of fuel that would close it. --grid writes the same as CSV.", Long: true,
-		Heads:   []string{"Engine speed, rpm", capital(m.loadName()) + ", " + unit.Name, "Visits", "Seconds", "Lambda", "Smoothed", "Target", "Error, %", "Fuel, %", "Note"},
+		Heads:   []string{"Engine speed, rpm", capitalised(m.loadName()) + ", " + unit.Name, "Visits", "Seconds", "Lambda", "Smoothed", "Target", "Error, %", "Fuel, %", "Note"},
 		Numeric: []bool{true, true, true, true, true, true, true, true, true, false},
 	}
 	for i := range g.Cells {
@@ -232,7 +232,7 @@ func (m *Mixture) changeBlocks(units quantity.System) []block {
 	unit := m.loadUnit(units)
 	t := table{
 		Caption: "Cells with three visits or more both before and after: lambda of each, and by how much it moved.", Long: true,
-		Heads: []string{"Engine speed, rpm", capital(m.loadName()) + ", " + unit.Name, "Before", "After", "Target", "Moved, %", "Interval, %"}, Numeric: []bool{true, true, true, true, true, true, false},
+		Heads: []string{"Engine speed, rpm", capitalised(m.loadName()) + ", " + unit.Name, "Before", "After", "Target", "Moved, %", "Interval, %"}, Numeric: []bool{true, true, true, true, true, true, false},
 	}
 	for _, c := range m.Changes {
 		words, d := intervalWords(100*c.Lo, 100*c.Hi, 2, signed)

@@ -94,9 +94,9 @@ func (n numbers) table(caption string) table {
 // numbers returns a plot's numbers: its axis, what is told of each node, and each
 // series with its limits. In a table a series is worded as the crosshair reads it.
 func (p *plot) numbers() numbers {
-	x := numberColumn{Name: p.X.column, Unit: p.X.Unit, Values: floats(p.X.Values), Shown: p.X.Words, Head: joined(", ", capital(p.X.Name), p.X.Unit)}
+	x := numberColumn{Name: p.X.column, Unit: p.X.Unit, Values: floats(p.X.Values), Shown: p.X.Words, Head: joined(", ", capitalised(p.X.Name), p.X.Unit)}
 	if p.X.Words != nil {
-		x.Head = capital(p.X.Name)
+		x.Head = capitalised(p.X.Name)
 	} else {
 		for _, v := range x.Values {
 			x.Shown = append(x.Shown, plain(v))
@@ -107,7 +107,7 @@ func (p *plot) numbers() numbers {
 		for i := range panel.Series {
 			s := &panel.Series[i]
 			limits, unit := cmp.Or(s.limits, s.column), cmp.Or(s.unit, panel.Unit)
-			out = append(out, numberColumn{Name: s.column, Unit: unit, Values: floats(s.Values), Head: capital(s.Name), Shown: dashed(s.Read)})
+			out = append(out, numberColumn{Name: s.column, Unit: unit, Values: floats(s.Values), Head: capitalised(s.Name), Shown: dashed(s.Read)})
 			if s.Low != nil {
 				out = append(out, numberColumn{Name: limits + "_low", Unit: unit, Values: floats(s.Low)}, numberColumn{Name: limits + "_high", Unit: unit, Values: floats(s.High)})
 			}

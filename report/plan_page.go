@@ -62,7 +62,7 @@ func (p *Plan) answer() []block {
 	plan := p.Campaign.Plan
 	out := []block{verdict{
 		Name: "Planned: " + p.Chosen.Order, Shown: true,
-		Sentence: capital(designName(p.Chosen)) + "; " + minutesWords(plan.MinutesOnRig) + " on the rig. " + p.promiseLine(p.Chosen),
+		Sentence: capitalised(designName(p.Chosen)) + "; " + minutesWords(plan.MinutesOnRig) + " on the rig. " + p.promiseLine(p.Chosen),
 	}}
 	for _, note := range p.Notes {
 		out = append(out, paragraph{Words: clean(note)})

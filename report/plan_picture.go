@@ -148,7 +148,7 @@ func (p *Plan) describeChances(curves []curveOf) string {
 	}
 	s := "Lines that rise from the left to the right."
 	for _, c := range curves {
-		s += " " + capital(c.name) + ": a gain of " + plain(100*p.Campaign.Objective.SmallestGain) + " % is shown with a chance of " +
+		s += " " + capitalised(c.name) + ": a gain of " + plain(100*p.Campaign.Objective.SmallestGain) + " % is shown with a chance of " +
 			chanceWords(c.design.Chance(p.Campaign.Objective.SmallestGain)) + "."
 	}
 	return s

@@ -90,7 +90,7 @@ func (p *Plan) designsTable() table {
 func (p *Plan) partsTable() table {
 	t := table{Caption: partCaption, Heads: []string{"No.", "Order", "Setups", "Pulls a block", "Standard error, %"}, Numeric: []bool{false, false, false, true, true}}
 	for _, part := range partNames {
-		t.Heads, t.Numeric = append(t.Heads, capital(part.name)), append(t.Numeric, true)
+		t.Heads, t.Numeric = append(t.Heads, capitalised(part.name)), append(t.Numeric, true)
 	}
 	for _, r := range p.designRows() {
 		t.Rows = append(t.Rows, append([]string{r.Number, r.Order, r.Setups, r.Pulls, r.SE}, r.Parts...))

@@ -134,7 +134,7 @@ func (r *RawLog) describe(units quantity.System) string {
 	}
 	s := "Panels one below the other over " + r.Axis + ": " + strings.Join(names, "; ") + "."
 	for _, phase := range r.Phases {
-		s += " " + capital(phase.Name) + " from " + fixed(phase.From, 2) + " to " + fixed(phase.To, 2) + " s."
+		s += " " + capitalised(phase.Name) + " from " + fixed(phase.From, 2) + " to " + fixed(phase.To, 2) + " s."
 	}
 	return s
 }

@@ -51,7 +51,7 @@ func (s *Scatter) Note() RigNote {
 		if l.Trend.Known && l.Trend.P < 0.05 && l.Trend.PerYear > 0 {
 			status = campaign.Warn
 		}
-		return rigNote("scatter", status, capital(l.Name)+" "+sdWords(l.SD[0])+", from "+plural(l.Campaigns, "campaign")+". "+l.trend())
+		return rigNote("scatter", status, capitalised(l.Name)+" "+sdWords(l.SD[0])+", from "+plural(l.Campaigns, "campaign")+". "+l.trend())
 	}
 	return rigNote("scatter", "", "No judged campaign says anything of it yet.")
 }

@@ -62,7 +62,7 @@ func (s *Scatter) blocks(l look) []block {
 	}
 	for i := range s.Levels {
 		level := &s.Levels[i]
-		blocks = append(blocks, heading{Level: 2, Words: capital(level.Name), ID: level.Key}, paragraph{Words: capital(level.alike())})
+		blocks = append(blocks, heading{Level: 2, Words: capitalised(level.Name), ID: level.Key}, paragraph{Words: capitalised(level.alike())})
 		if len(level.Points) > 0 {
 			blocks = append(blocks, paragraph{Words: level.trend()}, figure{Picture: level.chart(l), Caption: level.caption(), Plot: level.plot()})
 		}
@@ -72,11 +72,11 @@ func (s *Scatter) blocks(l look) []block {
 
 func (s *Scatter) table() table {
 	t := table{
-		Heads:   []string{"Standard deviation of torque", capital(scalarNames[0]), capital(scalarNames[1]), capital(scalarNames[2]), "Degrees of freedom"},
+		Heads:   []string{"Standard deviation of torque", capitalised(scalarNames[0]), capitalised(scalarNames[1]), capitalised(scalarNames[2]), "Degrees of freedom"},
 		Numeric: []bool{false, true, true, true, true}, Caption: limitNote,
 	}
 	for _, r := range s.rows() {
-		t.Rows = append(t.Rows, []string{capital(r.name), sdWords(r.sd[0]), sdWords(r.sd[1]), sdWords(r.sd[2]), r.df})
+		t.Rows = append(t.Rows, []string{capitalised(r.name), sdWords(r.sd[0]), sdWords(r.sd[1]), sdWords(r.sd[2]), r.df})
 	}
 	return t
 }
@@ -147,7 +147,7 @@ func (l *ScatterLevel) pointWords(campaign string) string {
 func (l *ScatterLevel) chart(look look) draw.Picture {
 	em := look.size
 	p := draw.Picture{
-		Width: look.width, ID: "scatter-" + l.Key, Title: capital(l.Name) + " over time",
+		Width: look.width, ID: "scatter-" + l.Key, Title: capitalised(l.Name) + " over time",
 		Description: "One disc a campaign at its standard deviation in per cent, with a line over its 95 % limits. " + l.trend(),
 	}
 	first, last := l.Points[0].At, l.Points[len(l.Points)-1].At

@@ -4,7 +4,7 @@ import "math"
 
 // chartTitle stands above the chart of a level.
 func (l *ScatterLevel) chartTitle() string {
-	return capital(l.Name) + ": SD of " + l.rowName() + ", %"
+	return capitalised(l.Name) + ": SD of " + l.rowName() + ", %"
 }
 
 // days is the axis of time: days since the first campaign's first pull, and how many

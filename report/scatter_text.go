@@ -79,8 +79,8 @@ func (s *Scatter) driftNote() string {
 }
 
 func (s *Scatter) levelText(t *terminal, l *ScatterLevel) {
-	t.section(capital(l.Name))
-	t.words("  ", capital(l.alike()))
+	t.section(capitalised(l.Name))
+	t.words("  ", capitalised(l.alike()))
 	if len(l.Points) == 0 {
 		return
 	}

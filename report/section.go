@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fairpull/campaign"
 	"fairpull/compare"
@@ -126,7 +128,7 @@ func (g *Gain) figureCells(c *compare.Comparison, row metricRow, f *compare.Figu
 	if row.metric == c.Primary {
 		name += " – primary"
 	}
-	cells := []string{capital(name), "–", "–", "none", "–", "–"}
+	cells := []string{capitalised(name), "–", "–", "none", "–", "–"}
 	if f.BaselineLevel > 0 {
 		cells[1] = g.levelCell(c, row, f.BaselineLevel, f.BaselineRPM, campaign.Baseline, units)
 		cells[2] = g.levelCell(c, row, f.CandidateLevel, f.CandidateRPM, campaign.Candidate, units)
@@ -154,7 +156,14 @@ func (g *Gain) levelCell(c *compare.Comparison, row metricRow, value, rpm float6
 	return s
 }
 
-func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// capitalised returns a text with its first letter as a capital one.
+func capitalised(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(first)) + s[size:]
+}
 
 // everywhereSentence says what holds at every engine speed of the riding band;
 // empty while the verdict is withheld, and where a part of the gain is the rig's.

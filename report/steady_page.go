@@ -125,7 +125,7 @@ func (s *SteadyLog) blocks(l look, units quantity.System, drawn bool) []block {
 func capitals(lines []string) []string {
 	out := make([]string, len(lines))
 	for i, line := range lines {
-		out[i] = capital(line)
+		out[i] = capitalised(line)
 	}
 	return out
 }
