@@ -135,6 +135,14 @@ type RigFigure struct {
 	Note        string
 }
 
+// whenJudged says where a verdict is found.
+func (m *Measuring) whenJudged() string {
+	if m.Campaign.Plan != nil && (m.Next == nil || !m.Next.Finished) {
+		return "No verdict before the plan is through."
+	}
+	return "The verdict is said on the campaign's page."
+}
+
 // Figures words what is known so far: the gain of each candidate with its interval
 // and how wide that will be, then the repeatability.
 func (m *Measuring) Figures() []RigFigure {
@@ -151,7 +159,7 @@ func (m *Measuring) Figures() []RigFigure {
 			f.Value, f.Note = "–", "No interval yet, so no figure: it takes more pulls."
 		default:
 			f.Value, f.Interval = t.Value+"\u00a0%", wholePercents(t.Interval)
-			f.Note = s.width() + " Two-sided, " + confidence(s.Confidence) + ". No verdict before the plan is through."
+			f.Note = s.width() + " Two-sided, " + confidence(s.Confidence) + ". " + m.whenJudged()
 		}
 		out = append(out, f)
 	}
