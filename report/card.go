@@ -77,7 +77,7 @@ func ReadCard(body []byte) (Card, error) {
 	}
 	for _, k := range result.Checks {
 		if k.Status == "fail" || k.Status == "warn" {
-			card.NotPass = append(card.NotPass, k.Status+": "+clean(k.ID))
+			card.NotPass = append(card.NotPass, clean(k.ID)+" ("+k.Status+")")
 		}
 	}
 	slices.Sort(card.NotPass)

@@ -1,6 +1,9 @@
 package web
 
 import (
+	"bytes"
+	"compress/gzip"
+	"io"
 	"net/http"
 	"net/url"
 	"os"
@@ -146,11 +149,26 @@ func TestLargeBodiesAreRefused(t *testing.T) {
 	if a.status < 400 || a.status >= 500 {
 		t.Errorf("a form of %d bytes: %d", len(form.Encode()), a.status)
 	}
-	if a := s.do(s.client(), http.MethodPost, campaignPath+"/exclude", excludeForm, "Content-Encoding", "gzip"); a.status == http.StatusInternalServerError {
-		t.Errorf("a body that says it is compressed: %d", a.status)
+	var packed bytes.Buffer
+	z := gzip.NewWriter(&packed)
+	if _, err := io.WriteString(z, excludeForm.Encode()); err != nil || z.Close() != nil {
+		t.Fatal(err)
 	}
-	if got := s.lastChange(); got > 2 {
-		t.Errorf("changes: %d", got)
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.http.URL+campaignPath+"/exclude", &packed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Content-Encoding", "gzip")
+	response, err := s.client().Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if response.Body.Close(); response.StatusCode < 400 || response.StatusCode >= 500 {
+		t.Errorf("a form that comes compressed: %d", response.StatusCode)
+	}
+	if got := s.lastChange(); got != 1 {
+		t.Errorf("something was written: change %d", got)
 	}
 }
 
