@@ -129,7 +129,7 @@ func TestChangedFolderIsShownAndAsks(t *testing.T) {
 	if code != exitCouldNot || out != "" {
 		t.Fatalf("exit %d\n%s%s", code, out, errs)
 	}
-	for _, want := range []string{`Title: "Intake and cam kit on the 650 twin" there, "Intake kit" here`, "pull 1 log: sha256", `fairpull import changed --supersede --why "…"`, "nothing was written"} {
+	for _, want := range []string{`title: "Intake and cam kit on the 650 twin" there, "Intake kit" here`, "pull 1 log: sha256", `fairpull import changed --supersede --why "…"`, "nothing was written"} {
 		if !strings.Contains(errs, want) {
 			t.Errorf("no %q in\n%s", want, errs)
 		}
