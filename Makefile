@@ -3,7 +3,7 @@
 .PHONY: test slow bench fuzz lint vuln demo build
 
 test: ## what the README says: fast, about a minute or two
-	go test ./...
+	go test -timeout 20m ./...
 
 slow: ## coverage of every interval by simulation, up to 30 minutes on two cores
 	go test -tags slow -run Coverage -timeout 60m -v ./compare

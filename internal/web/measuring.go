@@ -70,6 +70,7 @@ func (s *Server) measuring(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) showMeasuring(w http.ResponseWriter, r *http.Request, status int, wrong *wrongForm) error {
 	id := r.PathValue("id")
+	_, aside := s.watch.toldAfter(1<<63 - 1) // before the look: what comes meanwhile is news
 	look, err := s.rig.Look(r.Context(), id)
 	if err != nil {
 		return err
@@ -83,7 +84,7 @@ func (s *Server) showMeasuring(w http.ResponseWriter, r *http.Request, status in
 		Wrong: map[string]string{}, Typed: url.Values{},
 	}
 	view.Section, view.Wide, view.Live, view.Changed = "measuring", true, "campaign "+c.ID, look.Changed
-	view.Here = "/campaigns/" + url.PathEscape(id) + "/measuring"
+	view.Here, view.Aside = "/campaigns/"+url.PathEscape(id)+"/measuring", aside
 	view.Pull = look.LastPull(view.Units)
 	if n := look.Next; n != nil {
 		view.Block, view.CanEnd = n.Block, n.Blocks > 0 && !n.Confirm && !n.Finished && n.Block < n.Blocks

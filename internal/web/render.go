@@ -57,9 +57,10 @@ type frame struct {
 	Place    string // of the workspace
 	Notice   string // what was just done; empty: nothing
 	// Live is what the page follows, as the events name it: "campaign twin" or
-	// "*" for every change; empty: nothing. Changed is the change that it shows.
-	Live    string
-	Changed int64
+	// "*" for every change; empty: nothing. Changed is the change that it shows, Aside
+	// what it shows of what is told aside.
+	Live           string
+	Changed, Aside int64
 }
 
 // frame fills in what every page has.
@@ -71,6 +72,7 @@ func (s *Server) frame(r *http.Request, title string) frame {
 	if s.o.Accounts {
 		f.Place = "" // a path of the server is nothing for people elsewhere
 	}
+	_, f.Aside = s.watch.toldAfter(1<<63 - 1)
 	f.Notice = notices[r.URL.Query().Get("done")]
 	return f
 }
