@@ -17,7 +17,6 @@ type CalibrationGuide struct {
 	Needs       []string
 	Steps       []string
 	Cautions    []string
-	Format      string // what the file of readings holds, by example
 }
 
 // Text writes the guide for a terminal.

@@ -77,3 +77,11 @@ func (r *Reductions) blocks(units quantity.System) []block {
 	}
 	return blocks
 }
+
+// Parts returns the calibration as a page shows it: values with their budgets, limits of
+// rules, and what is to be done. The cautions are those of the guide, and left to it.
+func (c *Calibrating) Parts() (Lead, []Section, error) {
+	shown := *c
+	shown.Cautions = nil
+	return parts(c.title(), shown.blocks())
+}

@@ -121,7 +121,7 @@ func (f *calibrateFlags) work(ctx context.Context, cmd *cobra.Command, w *lab.Wo
 		return err
 	}
 	if f.keep {
-		if err := w.KeepFound(ctx, found, by); err != nil {
+		if _, err := w.KeepFound(ctx, found, by); err != nil {
 			return err
 		}
 	}

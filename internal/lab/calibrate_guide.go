@@ -123,21 +123,21 @@ var guides = map[string]report.CalibrationGuide{
 }
 
 // KeepFound keeps a calibration that was found. What became of it, and which results rest on
-// other values, stands in the view.
-func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Author) error {
+// other values, stands in the view, too.
+func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Author) (Calibrated, error) {
 	if f.CannotKeep != nil {
-		return declined("this calibration cannot be kept: %v", f.CannotKeep)
+		return Calibrated{}, declined("this calibration cannot be kept: %v", f.CannotKeep)
 	}
 	keep, joined, err := w.joined(ctx, f.Keep)
 	if err != nil {
-		return err
+		return Calibrated{}, err
 	}
 	if joined && by.Why == "" {
 		by.Why = "adds: " + f.View.Title
 	}
 	done, err := w.Calibrate(ctx, keep, by)
 	if err != nil {
-		return err
+		return done, err
 	}
 	from := f.Keep.ValidFrom.Format("2006-01-02 15:04")
 	switch {
@@ -161,7 +161,7 @@ func (w *Workspace) KeepFound(ctx context.Context, f *FoundCalibration, by Autho
 		}
 		f.View.Kept = append(f.View.Kept, "Results kept before on other values, not altered: "+strings.Join(names, ", ")+more+". To see what moves: fairpull recompute "+strings.Join(names, " ")+" --dry-run")
 	}
-	return nil
+	return done, nil
 }
 
 // joined returns a calibration together with what one of the same moment measured

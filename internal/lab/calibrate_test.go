@@ -155,7 +155,7 @@ func TestKeepFoundCalibration(t *testing.T) {
 		t.Fatalf("%s, %v, %v", dyno, at, err)
 	}
 	f := found(t, calibrateInertia, file)
-	if err := w.KeepFound(t.Context(), f, anna); err != nil {
+	if _, err := w.KeepFound(t.Context(), f, anna); err != nil {
 		t.Fatal(err)
 	}
 	if kept := strings.Join(f.View.Kept, " "); !strings.Contains(kept, "holds for the pulls") || !strings.Contains(kept, s.ID) {
@@ -170,7 +170,7 @@ func TestKeepFoundCalibration(t *testing.T) {
 		t.Errorf("judged with %v", j.Campaign.Dyno)
 	}
 	again := found(t, calibrateInertia, file)
-	if err := w.KeepFound(t.Context(), again, anna); err != nil || !strings.Contains(again.View.Kept[0], "nothing was changed") {
+	if _, err := w.KeepFound(t.Context(), again, anna); err != nil || !strings.Contains(again.View.Kept[0], "nothing was changed") {
 		t.Errorf("%v, %v", again.View.Kept, err)
 	}
 	// the correlations of the bare drum's course go with it
@@ -179,7 +179,7 @@ func TestKeepFoundCalibration(t *testing.T) {
 		t.Errorf("correlations %v", r)
 	}
 	coast := found(t, calibrateCoastDown, readingsOf(t, calibrateCoastDown))
-	if err := w.KeepFound(t.Context(), coast, anna); err == nil {
+	if _, err := w.KeepFound(t.Context(), coast, anna); err == nil {
 		t.Error("a coast-down was kept")
 	}
 }

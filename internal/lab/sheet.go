@@ -66,7 +66,13 @@ func strictTOML(text []byte, into any) error {
 	err := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(into)
 	var unknown *toml.StrictMissingError
 	if errors.As(err, &unknown) {
-		return fmt.Errorf("the key %s is unknown", strings.Join(unknown.Errors[0].Key(), "."))
+		line, _ := unknown.Errors[0].Position()
+		return fmt.Errorf("line %d: the key %s is unknown", line, strings.Join(unknown.Errors[0].Key(), "."))
+	}
+	var broken *toml.DecodeError
+	if errors.As(err, &broken) {
+		line, _ := broken.Position()
+		return fmt.Errorf("line %d: %w", line, err)
 	}
 	return err
 }

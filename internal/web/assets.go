@@ -14,7 +14,7 @@ import (
 	"fairpull/report"
 )
 
-//go:embed base overview campaign signin problem history standard pull logtext measuring explain plan sheet vehicles dynos dyno trail recipe claims claim draft details covers steps
+//go:embed base overview campaign signin problem history standard pull logtext measuring explain plan sheet vehicles dynos dyno calibrate trail recipe claims claim draft details covers steps
 //go:embed script/app.js script/charts.css script/vendor/uplot/uPlot.min.css
 var content embed.FS
 

@@ -17,7 +17,7 @@ import (
 type templates map[string]*template.Template
 
 // pageNames are the folders that have a page.html.
-var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "trail", "recipe", "claims", "claim", "draft", "details", "covers", "steps"}
+var pageNames = []string{"overview", "campaign", "signin", "problem", "history", "standard", "pull", "logtext", "measuring", "explain", "plan", "sheet", "vehicles", "dynos", "dyno", "calibrate", "trail", "recipe", "claims", "claim", "draft", "details", "covers", "steps"}
 
 func loadTemplates(a *assets) (*templates, error) {
 	base, err := template.New("base.html").Funcs(template.FuncMap{

@@ -21,6 +21,8 @@ type route struct {
 var uploads = map[string]int64{
 	logUpload:    maxFileBytes + maxFormBytes,
 	recipeUpload: maxFileBytes + maxFormBytes,
+
+	readingsUpload: maxFileBytes + 4*maxFormBytes,
 }
 
 // table is every address of the pages. A page that is added gets its lines here.
@@ -90,6 +92,10 @@ func (s *Server) table() []route {
 		{"GET /dynos/{dyno}", lab.Viewer, s.dyno},
 		{"POST /dynos/{dyno}", lab.Engineer, s.saveDyno},
 		{"POST /dynos/{dyno}/calibrations", lab.Engineer, s.calibrate},
+		{"GET /dynos/{dyno}/calibrate", lab.Viewer, s.calibrateKinds},
+		{"GET /dynos/{dyno}/calibrate/{kind}", lab.Viewer, s.calibrateGuide},
+		{readingsUpload, lab.Technician, s.takeReadings},
+		{"POST /dynos/{dyno}/calibrate/{kind}", lab.Engineer, s.keepReadings},
 		{"GET /dynos/{dyno}/recipes/new", lab.Technician, s.teach},
 		{"GET /dynos/{dyno}/recipes/new/charts/{chart}", lab.Technician, s.chart(s.teachCharts)},
 		{recipeUpload, lab.Technician, s.takeSample},

@@ -26,16 +26,26 @@ const (
 // logUpload is the route that takes a log at the rig.
 const logUpload = "POST /campaigns/{id}/measuring/log"
 
-// upload is a form that brought a file.
+// upload is a form that brought a file, or files.
 type upload struct {
 	name   string // of the file, without a folder; empty: none was chosen
 	data   []byte
+	beside map[string][]byte // the files of a form that takes several; nil: it takes one
 	fields url.Values
 }
 
 // readUpload reads a form with at most one file, which is never written to disk and
 // never unpacked. Who waits for others to be read waits as long as the request lasts.
 func (s *Server) readUpload(w http.ResponseWriter, r *http.Request) (*upload, error) {
+	return s.readParts(w, r, &upload{fields: url.Values{}}, maxUploadParts)
+}
+
+// readFiles is readUpload for a form with several files.
+func (s *Server) readFiles(w http.ResponseWriter, r *http.Request) (*upload, error) {
+	return s.readParts(w, r, &upload{fields: url.Values{}, beside: map[string][]byte{}}, 2*maxReadingsFiles)
+}
+
+func (s *Server) readParts(w http.ResponseWriter, r *http.Request, u *upload, most int) (*upload, error) {
 	select {
 	case s.reading <- struct{}{}:
 		defer func() { <-s.reading }()
@@ -51,13 +61,12 @@ func (s *Server) readUpload(w http.ResponseWriter, r *http.Request) (*upload, er
 	if err != nil {
 		return nil, &requestError{http.StatusBadRequest, "This form brings a file, and what came is none: choose a file on the page, and send it from there."}
 	}
-	u := &upload{fields: url.Values{}}
 	for n := 0; ; n++ {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
 			return u, nil
 		}
-		if err == nil && n >= maxUploadParts {
+		if err == nil && n >= most {
 			err = errors.New("too many parts")
 		}
 		if err == nil {
@@ -100,6 +109,9 @@ func (u *upload) take(part *multipart.Part) error {
 	if part.FileName() == "" {
 		return nil
 	}
+	if u.beside != nil {
+		return u.takeBeside(part)
+	}
 	if u.name != "" {
 		return &requestError{http.StatusBadRequest, "One file at a time: the order of pulls is the order in which they come. Nothing was kept."}
 	}
@@ -109,6 +121,20 @@ func (u *upload) take(part *multipart.Part) error {
 		return fileTooLarge
 	}
 	u.data = data
+	return err
+}
+
+// takeBeside reads one of several files.
+func (u *upload) takeBeside(part *multipart.Part) error {
+	name := plainName(part.FileName())
+	if _, twice := u.beside[name]; twice {
+		return &requestError{http.StatusBadRequest, "Two files are called " + name + ". Nothing was kept: give them names of their own."}
+	}
+	data, err := io.ReadAll(io.LimitReader(part, maxFileBytes+1))
+	if err == nil && len(data) > maxFileBytes {
+		return fileTooLarge
+	}
+	u.beside[name] = data
 	return err
 }
 
