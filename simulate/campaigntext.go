@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"strconv"
@@ -102,7 +103,7 @@ func (s *Scenario) writeDyno(t *tomlText) {
 	d := &s.Dyno
 	t.table("dyno")
 	t.text("id", d.ID)
-	t.number("drum_inertia_kgm2", float64(d.Inertia))
+	t.number("drum_inertia_kgm2", float64(cmp.Or(d.InertiaStated, d.Inertia)))
 	t.stated("drum_inertia_u_kgm2", float64(d.InertiaU))
 	t.number("drum_radius_m", float64(d.Radius))
 	if s.Logger.Kind == PulseLog {

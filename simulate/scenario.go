@@ -118,9 +118,12 @@ type Engine struct {
 
 // Dyno is the rig.
 type Dyno struct {
-	ID            string                       `toml:"id"`
-	Inertia       quantity.KilogramSquareMetre `toml:"inertia_kgm2"`
-	InertiaU      quantity.KilogramSquareMetre `toml:"inertia_u_kgm2"` // standard uncertainty as written; 0: not written
+	ID       string                       `toml:"id"`
+	Inertia  quantity.KilogramSquareMetre `toml:"inertia_kgm2"`
+	InertiaU quantity.KilogramSquareMetre `toml:"inertia_u_kgm2"` // standard uncertainty as written; 0: not written
+	// InertiaStated is written in the place of Inertia: a rig whose calibration is off. 0:
+	// Inertia is.
+	InertiaStated quantity.KilogramSquareMetre `toml:"inertia_stated_kgm2"`
 	Radius        quantity.Metre               `toml:"radius_m"`
 	Parasitic     [3]float64                   `toml:"parasitic_nm"` // bare drum: c0 + c1·ω + c2·ω², N·m
 	SiteElevation quantity.Metre               `toml:"site_elevation_m"`

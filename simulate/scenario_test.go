@@ -198,6 +198,7 @@ func TestValidate(t *testing.T) {
 		"engine.close_rpm":               func(s *Scenario) { s.Engine.CloseRPM = 2000 },
 		"gain is -1":                     func(s *Scenario) { s.Configurations[1].Gain = Shape{Level: -1} },
 		"dyno.inertia_kgm2 is 0":         func(s *Scenario) { s.Dyno.Inertia = 0 },
+		"dyno.inertia_stated_kgm2 is -1": func(s *Scenario) { s.Dyno.InertiaStated = -1 },
 		"drive.open_time_s":              func(s *Scenario) { s.Drive.OpenTime = 0 },
 		"drive.coast_s is -1":            func(s *Scenario) { s.Drive.Coast = -1 },
 		"logger.kind":                    func(s *Scenario) { s.Logger.Kind = "" },

@@ -166,6 +166,7 @@ func (s *Scenario) checkDyno(p *problems) {
 	d := &s.Dyno
 	p.bound("dyno.inertia_kgm2", float64(d.Inertia), 0.1, 10_000)
 	p.bound("dyno.inertia_u_kgm2", float64(d.InertiaU), 0, float64(d.Inertia))
+	p.bound("dyno.inertia_stated_kgm2", float64(d.InertiaStated), 0, 10_000)
 	p.bound("dyno.radius_m", float64(d.Radius), 0.05, 2)
 	checkLoss(p, "dyno.parasitic_nm", d.Parasitic)
 	p.bound("dyno.site_elevation_m", float64(d.SiteElevation), -430, 5000)

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Wrong usage of the check standard and of across is one line and a command that
+// Wrong usage of the check standard, of across and of rigs is one line and a command that
 // works, before any workspace is opened.
 func TestStandardAndAcrossRefuse(t *testing.T) {
 	bench(t)
@@ -29,6 +29,8 @@ func TestStandardAndAcrossRefuse(t *testing.T) {
 		{[]string{"check-standard", "--report", "chart.gif"}, "none of them"},
 		{[]string{"across"}, "takes campaigns"},
 		{[]string{"across", "my-campaign", "--figure", "torque"}, "no figure"},
+		{[]string{"rigs", "my-campaign"}, "takes two campaigns or more"},
+		{[]string{"rigs", "my-campaign", "my-campaign", "--report", "rigs.gif"}, "none of them"},
 	} {
 		line, try := refused(t, c.args...)
 		if !strings.Contains(line, c.says) || try == "" {
@@ -43,6 +45,7 @@ func TestStandardAndAcrossRefuse(t *testing.T) {
 		{[]string{"check-standard", "--dyno", "cell-1", "--vehicle", "twin650-03", "--set"}, "no campaign of vehicle"},
 		{[]string{"across", "nothing"}, "is not in the workspace"},
 		{[]string{"across", "my-campaign", "my-campaign"}, "both of vehicle twin650-03"},
+		{[]string{"rigs", "my-campaign", "my-campaign"}, "both of dyno cell-1"},
 	} {
 		code, out, errs := run(t, c.args...)
 		if code != exitCouldNot || out != "" || !strings.Contains(errs, c.says) {
