@@ -23,6 +23,7 @@ type RigSide struct {
 // strapping-down would change of it.
 type RigLevel struct {
 	Band     float64      // N·m, mean over the riding band; NaN without one
+	BandHalf float64      // half of its interval by the scatter, as a share: the mean over the band's nodes; NaN where it is not known
 	LnFactor float64      // ln of the correction factor, as the level weighs its blocks
 	Blocks   int          // of the configuration
 	Pulls    int          // of the configuration
@@ -97,7 +98,7 @@ func ReadRig(s RigSide) (*RigLevel, error) {
 		n.layout, n.setup = mixed, a.grid.setupHistory(in.History, nil)
 		n.setupKnown = n.setup.known()
 	}
-	r := &RigLevel{Band: math.NaN(), in: &in, a: a, place: s.Placement, w: a.design.level(at)}
+	r := &RigLevel{Band: math.NaN(), BandHalf: math.NaN(), in: &in, a: a, place: s.Placement, w: a.design.level(at)}
 	r.level = weighted(r.w, a.means)
 	for b, w := range r.w {
 		r.LnFactor += w * a.blocks[b].lnFactor
@@ -152,6 +153,12 @@ func (r *RigLevel) scatter() {
 	r.Known = true
 	r.variance = n.variances(r.w)
 	if r.a.grid.hasBand {
+		limits, sum := newQuantiles(r.in.Confidence), 0.0
+		g := r.a.grid
+		for _, v := range r.variance[g.lo:g.hi] {
+			sum += limits.twoSided(v.df) * math.Sqrt(v.v)
+		}
+		r.BandHalf = sum / float64(g.hi-g.lo)
 		v := r.variance[r.a.column(Band)]
 		r.Scatter = LevelScatter{Setup: v.setup, Block: v.block, Pull: v.pull, DF: v.df}
 	}

@@ -48,7 +48,7 @@ func (g *Gain) gainChart(i int, l look) draw.Picture {
 	}
 	f.picture = &p
 	p.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: "Gain in torque (and so in power) at the same engine speed, %", Size: em, Face: draw.Bold, Paint: paintInk})
-	f.gainKey(c, s)
+	f.gainKey(c, s, gainKeyWords{"gain", "no limits: no block repeats a pull", "whole riding band"})
 	band, name := g.bandLabel(c)
 	f.ground(band, name, true)
 	f.ribbon(s.RPM, s.BandLo, s.BandHi, paintGain.Faded(0.24))
@@ -61,18 +61,22 @@ func (g *Gain) gainChart(i int, l look) draw.Picture {
 	return p
 }
 
+// gainKeyWords name what a panel draws: the line, why there are no limits, and over
+// what the ribbon holds.
+type gainKeyWords struct{ line, none, band string }
+
 // gainKey explains the ribbon and the dotted lines in a row above the panel.
-func (f *frame) gainKey(c *compare.Comparison, s gainSeries) {
+func (f *frame) gainKey(c *compare.Comparison, s gainSeries, k gainKeyWords) {
 	em, y, x := f.size, 2.75*f.size, f.left
 	p := f.picture
 	p.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: y - 0.35*em}, {X: x + 1.8*em, Y: y - 0.35*em}}, Width: 2.4, Paint: paintGain})
-	x = f.keyWords(x+2.3*em, y, "gain")
+	x = f.keyWords(x+2.3*em, y, k.line)
 	if !s.Intervals {
-		f.keyWords(x, y, "no limits: no block repeats a pull")
+		f.keyWords(x, y, k.none)
 		return
 	}
 	p.Add(draw.Area{Points: draw.Box(x, y-0.85*em, 1.8*em, em), Paint: paintGain.Faded(0.24)})
-	words := confidence(c.Confidence) + " limits for the whole riding band at once"
+	words := confidence(c.Confidence) + " limits for the " + k.band + " at once"
 	if s.Clipped {
 		words += ", partly cut"
 	}

@@ -79,7 +79,7 @@ func (r *Rigs) biasChart(i int, l look) draw.Picture {
 	}
 	f.picture = &p
 	p.Add(draw.Text{At: draw.Point{Y: 1.1 * em}, Words: r.biasName(i) + ", %", Size: em, Face: draw.Bold, Paint: paintInk})
-	f.biasKey(c, s)
+	f.gainKey(c, s, gainKeyWords{"bias", "no limits: the scatter of a rig is not known", "whole band"})
 	name := ""
 	if r.BandRPM != [2]float64{} {
 		name = "riding band " + span(r.BandRPM)
@@ -99,26 +99,6 @@ func (r *Rigs) biasChart(i int, l look) draw.Picture {
 	return p
 }
 
-// biasKey explains the ribbon and the dotted lines.
-func (f *frame) biasKey(c *compare.Comparison, s gainSeries) {
-	em, y, x := f.size, 2.75*f.size, f.left
-	p := f.picture
-	p.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: y - 0.35*em}, {X: x + 1.8*em, Y: y - 0.35*em}}, Width: 2.4, Paint: paintGain})
-	x = f.keyWords(x+2.3*em, y, "bias")
-	if !s.Intervals {
-		f.keyWords(x, y, "no limits: the scatter of a rig is not known")
-		return
-	}
-	p.Add(draw.Area{Points: draw.Box(x, y-0.85*em, 1.8*em, em), Paint: paintGain.Faded(0.24)})
-	words := confidence(c.Confidence) + " limits for the whole band at once"
-	if s.Clipped {
-		words += ", partly cut"
-	}
-	x = f.keyWords(x+2.3*em, y, words)
-	p.Add(draw.Stroke{Points: []draw.Point{{X: x, Y: y - 0.35*em}, {X: x + 1.8*em, Y: y - 0.35*em}}, Width: 1.1, Dash: f.dash(dashLimits), Paint: paintGain})
-	f.keyWords(x+2.3*em, y, "at each speed alone")
-}
-
 func (r *Rigs) blocks(l look, units quantity.System) []block {
 	out := []block{heading{Level: 1, Words: r.title()}, paragraph{Words: r.subtitle(), Small: true}}
 	for _, s := range r.Sentences() {
@@ -127,7 +107,7 @@ func (r *Rigs) blocks(l look, units quantity.System) []block {
 	for i := range r.Biases {
 		out = append(out, figure{Picture: r.biasChart(i, l), Caption: "How much more " + clean(r.Rigs[i+1].Dyno) + " reads than " + clean(r.Rigs[0].Dyno) + " at the same engine speed.", Beside: true, TableID: "speeds"})
 	}
-	out = append(out, r.rigsTable(units), r.speedsTable())
+	out = append(out, r.rigsTable(units), bullets{Items: r.notes()}, r.speedsTable())
 	if len(r.Evaluations) > 0 {
 		out = append(out, heading{Level: 2, Words: "All rigs together", ID: "together"})
 		for i := range r.Evaluations {
@@ -138,13 +118,24 @@ func (r *Rigs) blocks(l look, units quantity.System) []block {
 	return append(out, heading{Level: 2, Words: "How to read it", ID: "limits"}, bullets{Items: r.cautions()})
 }
 
+// notes say what there is to know of each rig's figures.
+func (r *Rigs) notes() []string {
+	var out []string
+	for i := range r.Rigs {
+		if note := r.Rigs[i].note(); note != "" {
+			out = append(out, clean(r.Rigs[i].Dyno)+": "+note)
+		}
+	}
+	return out
+}
+
 // rigsTable has a row for each rig.
 func (r *Rigs) rigsTable(units quantity.System) table {
 	pressure, temperature := units.Unit(quantity.Pressure), units.Unit(quantity.Temperature)
 	t := table{
 		Caption: "What each rig read, as an uncertainty of its own level: of its setups and pulls, and of its calibration.",
-		Heads:   []string{"Rig", "Campaign", "Setups", "Pulls", "Level", "Scatter (SE), %", "Calibration (u), %", "Air", "Correction", "Note"},
-		Numeric: []bool{false, false, true, true, true, true, true, false, false, false},
+		Heads:   []string{"Rig", "Campaign", "Setups", "Pulls", "Level", "Scatter (SE), %", "Calibration (u), %", "Air", "Correction"},
+		Numeric: []bool{false, false, true, true, true, true, true, false, false},
 	}
 	for i := range r.Rigs {
 		x := &r.Rigs[i]
@@ -159,8 +150,8 @@ func (r *Rigs) rigsTable(units quantity.System) table {
 			air = fixed(pressure.From(x.Pressure), 2) + " " + pressure.Name + ", " + fixed(temperature.From(x.Temperature), 1) + " " + temperature.Name
 		}
 		t.Rows = append(t.Rows, []string{
-			clean(x.Dyno), clean(x.Campaign), strconv.Itoa(x.Level.Setups), strconv.Itoa(x.Level.Pulls), level(x.Level.Band, math.NaN(), quantity.Torque, units),
-			scatter, calibration, air, clean(x.Standard) + ", " + fixed(x.Factor, 4), x.note(),
+			clean(x.Dyno), clean(x.Campaign), strconv.Itoa(x.Level.Setups), strconv.Itoa(x.Level.Pulls), level(x.Level.Band, x.Level.Band*x.Level.BandHalf, quantity.Torque, units),
+			scatter, calibration, air, clean(x.Standard) + ", " + fixed(x.Factor, 4),
 		})
 	}
 	return t
@@ -277,7 +268,7 @@ func (r *Rigs) Text(w io.Writer, o TextOptions) error {
 
 // rigText says in two lines what a rig brought.
 func (r *Rigs) rigText(t *terminal, x *RigRow) {
-	s := clean(x.Dyno) + ": " + clean(x.Campaign) + ", " + level(x.Level.Band, math.NaN(), quantity.Torque, t.o.Units) + " from " +
+	s := clean(x.Dyno) + ": " + clean(x.Campaign) + ", " + level(x.Level.Band, x.Level.Band*x.Level.BandHalf, quantity.Torque, t.o.Units) + " from " +
 		plural(x.Level.Setups, "setup") + " and " + plural(x.Level.Pulls, "pull") + ", " + clean(x.Standard) + ", factor " + fixed(x.Factor, 4)
 	t.words("  ", s)
 	if note := x.note(); note != "" {

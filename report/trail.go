@@ -3,7 +3,6 @@ package report
 import (
 	"bufio"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -16,16 +15,22 @@ type Trail struct {
 	Next     int64         // number of the change before which the next page goes on; 0: there is none
 }
 
-// TrailChange is one change.
+// TrailFormat is the format of a trail as JSON, here and in dossiers.
+const TrailFormat = "fairpull.trail/1"
+
+// TrailChange is one change. As JSON it is a row of the format fairpull.trail/1.
 type TrailChange struct {
-	Seq           int64 // counts from 1 without a gap
-	At            time.Time
-	Who, Why      string
-	Action        string // "import", "set state"
-	Kind, Subject string // what was changed, "campaign" and its id
-	Version       int64  // of it after the change; 0: it has none
-	From, To      string // the digest before and after; empty: none
-	Differences   []TrailDifference
+	Seq         int64             `json:"seq"` // counts from 1 without a gap
+	At          time.Time         `json:"at"`
+	Who         string            `json:"who"`
+	Why         string            `json:"why,omitempty"`
+	Action      string            `json:"action"` // "import", "set state"
+	Kind        string            `json:"kind"`   // of what was changed: "campaign"
+	Subject     string            `json:"subject"`
+	Version     int64             `json:"version"`        // of it after the change; 0: it has none
+	From        string            `json:"from,omitempty"` // the digest before; empty: none
+	To          string            `json:"to,omitempty"`
+	Differences []TrailDifference `json:"differences,omitempty"`
 }
 
 // TrailDifference is one place that was changed. From and To are values as JSON, or
@@ -131,28 +136,12 @@ func (t *Trail) Text(w io.Writer, o TextOptions, more string) error {
 // JSON returns the page, format fairpull.trail/1: the changes as a dossier has them,
 // the latest first, and the number to go on with; null: there are no more.
 func (t *Trail) JSON() ([]byte, error) {
-	type change struct {
-		Seq         int64             `json:"seq"`
-		At          time.Time         `json:"at"`
-		Who         string            `json:"who"`
-		Why         string            `json:"why,omitempty"`
-		Action      string            `json:"action"`
-		Kind        string            `json:"kind"`
-		Subject     string            `json:"subject"`
-		Version     int64             `json:"version"`
-		From        string            `json:"from,omitempty"`
-		To          string            `json:"to,omitempty"`
-		Differences []TrailDifference `json:"differences,omitempty"`
-	}
 	out := struct {
-		Format   string   `json:"format"`
-		Campaign string   `json:"campaign,omitempty"`
-		Changes  []change `json:"changes"`
-		Next     *int64   `json:"next"`
-	}{Format: "fairpull.trail/1", Campaign: t.Campaign, Changes: []change{}}
-	for _, c := range t.Changes {
-		out.Changes = append(out.Changes, change{c.Seq, c.At, c.Who, c.Why, c.Action, c.Kind, c.Subject, c.Version, c.From, c.To, slices.Clone(c.Differences)})
-	}
+		Format   string        `json:"format"`
+		Campaign string        `json:"campaign,omitempty"`
+		Changes  []TrailChange `json:"changes"`
+		Next     *int64        `json:"next"`
+	}{Format: TrailFormat, Campaign: t.Campaign, Changes: append([]TrailChange{}, t.Changes...)}
 	if t.Next > 0 {
 		out.Next = &t.Next
 	}

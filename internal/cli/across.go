@@ -59,10 +59,7 @@ Campaigns that do not fit the same components, or share a vehicle, are refused.`
 			}
 			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		}
-		if !slices.ContainsFunc(args, func(name string) bool { return !lab.IsFolder(name) }) {
-			return show(cmd.Context(), nil) // no workspace is needed, nor made
-		}
-		return open(show)
+		return openFor(cmd.Context(), open, args, show)
 	}
 	return cmd
 }

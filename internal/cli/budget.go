@@ -7,8 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fairpull/internal/lab"
-	"fairpull/quantity"
-	"fairpull/report"
 )
 
 func budgetCommand() *cobra.Command {
@@ -64,25 +62,9 @@ named, and not guessed.`,
 			if err != nil {
 				return err
 			}
-			return showBudget(cmd, view, reports, overwrite, asJSON, system)
+			return present(cmd, view, reports, overwrite, asJSON, system)
 		}
-		if lab.IsFolder(args[0]) {
-			return show(cmd.Context(), nil) // no workspace is needed, nor made
-		}
-		return open(show)
+		return openFor(cmd.Context(), open, args, show)
 	}
 	return cmd
-}
-
-func showBudget(cmd *cobra.Command, view *report.Budget, reports []string, overwrite, asJSON bool, system quantity.System) error {
-	for _, file := range reports {
-		if err := lab.WriteDocument(view, file, overwrite, system); err != nil {
-			return err
-		}
-		fmt.Fprintf(cmd.ErrOrStderr(), "wrote %s\n", file)
-	}
-	if asJSON {
-		return writeJSON(cmd, view.JSON)
-	}
-	return view.Text(cmd.OutOrStdout(), report.TextOptions{Width: terminalWidth(), Units: system})
 }

@@ -1,8 +1,10 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -37,4 +39,13 @@ func present(cmd *cobra.Command, view presented, reports []string, overwrite, as
 	}
 	_, err = out.Write(data)
 	return err
+}
+
+// openFor runs show with the workspace; without one where all that is named are
+// campaign folders: none is needed then, nor made.
+func openFor(ctx context.Context, open func(func(context.Context, *lab.Workspace) error) error, names []string, show func(context.Context, *lab.Workspace) error) error {
+	if !slices.ContainsFunc(names, func(name string) bool { return !lab.IsFolder(name) }) {
+		return show(ctx, nil)
+	}
+	return open(show)
 }

@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"errors"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -55,10 +54,7 @@ Campaigns of other vehicles, other parts or settings, or one rig twice, are refu
 			}
 			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		}
-		if !slices.ContainsFunc(args, func(name string) bool { return !lab.IsFolder(name) }) {
-			return show(cmd.Context(), nil) // no workspace is needed, nor made
-		}
-		return open(show)
+		return openFor(cmd.Context(), open, args, show)
 	}
 	return cmd
 }

@@ -78,10 +78,7 @@ Speeds are in km/h, with --units us in mph; distances in m, or ft.`,
 			return err
 		}
 		show := func(ctx context.Context, w *lab.Workspace) error { return f.show(ctx, cmd, w, system) }
-		if lab.IsFolder(args[0]) {
-			return show(cmd.Context(), nil) // no workspace is needed, nor made
-		}
-		return open(show)
+		return openFor(cmd.Context(), open, args, show)
 	}
 	return cmd
 }

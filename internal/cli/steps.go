@@ -48,10 +48,7 @@ it changes; --order names another.`,
 			}
 			return present(cmd, view, *reports, *overwrite, *asJSON, system)
 		}
-		if lab.IsFolder(args[0]) {
-			return show(cmd.Context(), nil) // no workspace is needed, nor made
-		}
-		return open(show)
+		return openFor(cmd.Context(), open, args, show)
 	}
 	return cmd
 }

@@ -208,7 +208,7 @@ func (f *calibrating) brake() error {
 		f.next("Read the force without weights before and after (zero_before_n, zero_after_n): without that the drift of zero is not known.")
 	}
 	for _, d := range b.Directions {
-		f.fact(map[bool]string{false: "First direction", true: "Other direction"}[d.Reverse], fmt.Sprintf("arm %.5g ± %.2g m (scatter alone), zero %.3g N", d.Arm, d.U, d.Zero))
+		f.fact(map[bool]string{false: "First direction", true: "Other direction"}[d.Reverse], fmt.Sprintf("arm %.*f ± %.*f m (standard uncertainty, scatter alone), zero %.3g N", metres(d.U), d.Arm, metres(d.U), d.U, d.Zero))
 	}
 	if len(b.Directions) < 2 {
 		f.next("Let the lever pull the other way as well (column reverse, yes): a load cell need not be alike in both.")
@@ -362,4 +362,12 @@ func (f *calibrating) sensor() error {
 
 func shownWords(unit quantity.Unit, si float64) string {
 	return fmt.Sprintf("%.5g %s", unit.From(si), unit.Name)
+}
+
+// metres is how many decimals a length with a standard uncertainty u has.
+func metres(u float64) int {
+	if places, known := quantity.Places(u); known {
+		return max(0, places)
+	}
+	return 5
 }

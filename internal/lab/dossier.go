@@ -41,7 +41,6 @@ const (
 // Formats of a dossier's files.
 const (
 	historyFormat = "fairpull.history/1"
-	trailFormat   = "fairpull.trail/1"
 	statesFormat  = "fairpull.claim-states/1"
 )
 
@@ -67,21 +66,8 @@ type (
 		States []campaign.ClaimEvent `json:"states"`
 	}
 	trailJSON struct {
-		Format  string      `json:"format"`
-		Changes []changeRow `json:"changes"`
-	}
-	changeRow struct {
-		Seq         int64              `json:"seq"`
-		At          time.Time          `json:"at"`
-		Who         string             `json:"who"`
-		Why         string             `json:"why,omitempty"`
-		Action      string             `json:"action"`
-		Kind        string             `json:"kind"`
-		Subject     string             `json:"subject"`
-		Version     int64              `json:"version"`
-		From        string             `json:"from,omitempty"`
-		To          string             `json:"to,omitempty"`
-		Differences []store.Difference `json:"differences,omitempty"`
+		Format  string               `json:"format"`
+		Changes []report.TrailChange `json:"changes"`
 	}
 )
 
@@ -198,7 +184,7 @@ const maxTrail = 10_000
 
 // trail returns the audit trail of what a claim rests on.
 func (w *Workspace) trail(ctx context.Context, c *campaign.Campaign, number string) (trailJSON, error) {
-	out := trailJSON{Format: trailFormat, Changes: []changeRow{}}
+	out := trailJSON{Format: report.TrailFormat, Changes: []report.TrailChange{}}
 	for _, subject := range [][2]string{
 		{"campaign", c.ID}, {"vehicle", c.Vehicle.ID}, {"dyno", c.Dyno.ID}, {"claim", number},
 		{"lab", string(store.PolicyText)}, {"lab", string(store.KeysText)}, {"lab", store.LabDetails},
@@ -208,10 +194,10 @@ func (w *Workspace) trail(ctx context.Context, c *campaign.Campaign, number stri
 			return out, err
 		}
 		for _, k := range changes {
-			out.Changes = append(out.Changes, changeRow{k.Seq, k.At, k.Who, k.Why, string(k.Action), k.Kind, k.Subject, k.Version, k.From, k.To, k.Differences})
+			out.Changes = append(out.Changes, trailChange(k))
 		}
 	}
-	slices.SortFunc(out.Changes, func(a, b changeRow) int { return int(a.Seq - b.Seq) })
+	slices.SortFunc(out.Changes, func(a, b report.TrailChange) int { return int(a.Seq - b.Seq) })
 	return out, nil
 }
 

@@ -112,7 +112,11 @@ func readBounded(path string, limit int) ([]byte, error) {
 	defer file.Close()
 	data, err := io.ReadAll(io.LimitReader(file, int64(limit)+1))
 	if err == nil && len(data) > limit {
-		err = fmt.Errorf("%s is larger than %d MiB, the most that it may have", path, limit>>20)
+		most := fmt.Sprintf("%d MiB", limit>>20)
+		if limit < 1<<20 {
+			most = fmt.Sprintf("%d KiB", limit>>10)
+		}
+		err = fmt.Errorf("%s is larger than %s, the most that it may have", path, most)
 	}
 	return data, err
 }

@@ -45,8 +45,9 @@ func (v invented) folder() fstest.MapFS {
 		}
 		return text
 	}
-	if v.band == [2]float64{} {
-		v.band = [2]float64{3000, 6000}
+	band := v.band
+	if band == [2]float64{} {
+		band = [2]float64{3000, 6000}
 	}
 	files := fstest.MapFS{ingest.CampaignFile: {Data: fmt.Appendf(nil, `format = "fairpull.campaign/1"
 id = %q
@@ -74,7 +75,7 @@ setup_sd_pct = 0.3
 setup_df = 20
 pull_sd_pct = 0.2
 pull_df = 40
-`, v.id, v.band[0], v.band[1], v.vehicle, max(v.gear, 4), orElse(v.dyno, "cell-1"), orElse(v.exhaust, "OEM 90"), orElse(v.part, "S-2"))}}
+`, v.id, band[0], band[1], v.vehicle, max(v.gear, 4), orElse(v.dyno, "cell-1"), orElse(v.exhaust, "OEM 90"), orElse(v.part, "S-2"))}}
 	rows := "pull,started,configuration,setup,log,correction_applied,correction_factor\n"
 	n := 0
 	for b, block := range v.blocks {

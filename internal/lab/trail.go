@@ -40,14 +40,19 @@ func (w *Workspace) Trail(ctx context.Context, q TrailQuery) (*report.Trail, err
 		page.Next = changes[q.Limit-1].Seq
 	}
 	for _, c := range changes {
-		row := report.TrailChange{
-			Seq: c.Seq, At: c.At, Who: c.Who, Why: c.Why, Action: string(c.Action), Kind: c.Kind, Subject: c.Subject,
-			Version: c.Version, From: c.From, To: c.To,
-		}
-		for _, d := range c.Differences {
-			row.Differences = append(row.Differences, report.TrailDifference(d))
-		}
-		page.Changes = append(page.Changes, row)
+		page.Changes = append(page.Changes, trailChange(c))
 	}
 	return page, nil
+}
+
+// trailChange is a change as a trail has it.
+func trailChange(c store.Change) report.TrailChange {
+	row := report.TrailChange{
+		Seq: c.Seq, At: c.At, Who: c.Who, Why: c.Why, Action: string(c.Action), Kind: c.Kind, Subject: c.Subject,
+		Version: c.Version, From: c.From, To: c.To,
+	}
+	for _, d := range c.Differences {
+		row.Differences = append(row.Differences, report.TrailDifference(d))
+	}
+	return row
 }

@@ -68,11 +68,11 @@ func (v *verification) names() []string {
 // drafting of the claim by its drafter.
 func (v *verification) trailed(claim campaign.Claim) {
 	var trail trailJSON
-	if err := json.Unmarshal(v.files[dossierTrail], &trail); err != nil || trail.Format != trailFormat {
-		v.failed("claim", dossierTrail, "the audit trail is missing, or not in the format %s", trailFormat)
+	if err := json.Unmarshal(v.files[dossierTrail], &trail); err != nil || trail.Format != report.TrailFormat {
+		v.failed("claim", dossierTrail, "the audit trail is missing, or not in the format %s", report.TrailFormat)
 		return
 	}
-	drafted := func(k changeRow) bool {
+	drafted := func(k report.TrailChange) bool {
 		return k.Kind == "claim" && k.Subject == claim.Number && k.Who == claim.DraftedBy
 	}
 	if !slices.ContainsFunc(trail.Changes, drafted) {

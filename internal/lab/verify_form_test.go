@@ -52,7 +52,7 @@ func TestDossiersOfAnotherForm(t *testing.T) {
 		}},
 		{"no audit trail", "audit trail is missing", true, func(files map[string][]byte) { delete(files, dossierTrail) }},
 		{"an audit trail of others", "does not have that", true, func(files map[string][]byte) {
-			files[dossierTrail] = []byte(`{"format":"` + trailFormat + `","changes":[]}`)
+			files[dossierTrail] = []byte(`{"format":"` + report.TrailFormat + `","changes":[]}`)
 		}},
 		{"a file that nobody looked at", "nothing was looked at", false, func(files map[string][]byte) { files["award.pdf"] = []byte("best") }},
 		{"a study that nobody borrowed", "nothing was looked at", false, func(files map[string][]byte) { files["history/7.json"] = []byte("{}") }},

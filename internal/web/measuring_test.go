@@ -64,9 +64,8 @@ func demoLog(t testing.TB, number int) []byte {
 
 // file is a form that brings a file.
 type file struct {
-	name   string
-	data   []byte
-	fields map[string]string
+	name string
+	data []byte
 }
 
 // send sends a form with files to a route that takes one.
